@@ -1,0 +1,1 @@
+"""Everything before becomes files that people open."""

@@ -1,0 +1,1 @@
+"""Walls unfolded to 2D: scribed outlines, openings and what was not seen."""

@@ -1,0 +1,1 @@
+"""Elevations become treatments, joints, panels and sheets."""

@@ -1,0 +1,150 @@
+"""What the layout stage gives: per wall a treatment, a finished face, gaps, joints and panels; and the sheets.
+
+Lengths in millimetres in the wall's frame; fields follow the published `layout.json`.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from unfold.arrays import Floats
+from unfold.findings import Finding
+
+Treatment = Literal["clad", "patch", "cover", "rebuild", "undecided"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """A kind of sheet: `count` is how many the job uses."""
+
+    id: str
+    size_mm: tuple[float, float]  # length, width
+    thickness_mm: float
+    density_kg_m3: float
+    count: int
+    directional: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PatchSpot:
+    """An area to fill or a high spot to take down before cladding."""
+
+    kind: Literal["fill", "take_down"]
+    ring_mm: Floats  # (n, 2)
+    area_mm2: float
+    volume_litres: float
+    most_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bed:
+    """The adhesive bed between the wall and the panels."""
+
+    least_mm: float
+    mean_mm: float
+    most_mm: float
+    volume_litres: float
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    edge: int  # index into the elevation's edges
+    width_mm: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    kind: Literal["joint", "movement"]
+    line_mm: Floats  # (2, 2)
+    width_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cutout:
+    of: str  # opening id
+    ring_mm: Floats  # (n, 2) clockwise
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """Where a panel is cut from: the panel's local origin on the sheet, quarter-turned or not."""
+
+    stock: str
+    sheet: int  # 1, 2, ... within the stock
+    origin_mm: tuple[float, float]
+    turned: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    id: str  # "W1-P1"
+    ring_mm: Floats  # (n, 2) counter-clockwise, true scribed shape on the wall
+    cutouts: tuple[Cutout, ...]
+    row: int
+    column: int
+    area_mm2: float
+    mass_kg: float
+    placed: Placement | None  # `from` in layout.json
+    fits_in: bool | None
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """Areas in mm2: wall is the sum of the rest."""
+
+    wall: float
+    panels: float
+    joints: float
+    gaps: float
+    openings: float
+    unclad: float
+
+
+@dataclass(frozen=True, slots=True)
+class WallLayout:
+    id: str
+    treatment: Treatment
+    reason: str  # one sentence with the figures behind the treatment
+    patches: tuple[PatchSpot, ...]
+    face_offset_mm: float | None
+    bed: Bed | None
+    field_mm: tuple[Floats, ...]  # rings; usually one
+    gaps: tuple[Gap, ...]
+    joints: tuple[Joint, ...]
+    panels: tuple[Panel, ...]
+    balance: Balance
+
+
+@dataclass(frozen=True, slots=True)
+class Scheme:
+    """One proposal for the joints of the whole job."""
+
+    name: str
+    panels: int
+    sheets: int
+    used_share: float
+    least_strip_mm: float
+    joint_mm: float
+    chosen: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    area_mm2: float
+    panels: int
+    sheets: int
+    used_share: float
+    joint_mm: float
+    cut_mm: float
+    mass_kg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    stock: tuple[Stock, ...]
+    walls: tuple[WallLayout, ...]
+    totals: Totals
+    schemes: tuple[Scheme, ...]
+    findings: tuple[Finding, ...]

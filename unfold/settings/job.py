@@ -1,0 +1,68 @@
+"""The whole of job.toml: one table a stage."""
+
+import tomllib
+from pathlib import Path
+
+from pydantic import Field, ValidationError
+
+from unfold.errors import SettingsError
+from unfold.settings.drawing import DrawingSettings
+from unfold.settings.elevation import ElevationSettings
+from unfold.settings.layout import LayoutSettings
+from unfold.settings.room import RoomSettings
+from unfold.settings.scan import ScanSettings
+from unfold.settings.surface import SurfaceSettings
+from unfold.settings.table import Table
+
+
+class JobSettings(Table):
+    """Every setting of a job."""
+
+    scan: ScanSettings = Field(default_factory=ScanSettings)
+    room: RoomSettings = Field(default_factory=RoomSettings)
+    surface: SurfaceSettings = Field(default_factory=SurfaceSettings)
+    elevation: ElevationSettings = Field(default_factory=ElevationSettings)
+    layout: LayoutSettings = Field(default_factory=LayoutSettings)
+    drawing: DrawingSettings = Field(default_factory=DrawingSettings)
+
+
+def load_settings(path: Path | None) -> JobSettings:
+    """Read job.toml, or give the defaults when there is none.
+
+    Raises SettingsError naming the table and key, the line where it stands, and what is allowed.
+    """
+    if path is None:
+        return JobSettings()
+    try:
+        text = path.read_text(encoding="utf-8")
+        return JobSettings.model_validate(tomllib.loads(text))
+    except OSError as error:
+        raise SettingsError(f"{path}: {error.strerror}", "give the path of a readable job.toml") from error
+    except UnicodeDecodeError as error:
+        raise SettingsError(f"{path} is not UTF-8 text", "save job.toml as UTF-8") from error
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(f"{path}: {error}", "correct the TOML there") from error
+    except ValidationError as error:
+        raise SettingsError(*_explain(path, text, error)) from error
+
+
+def _explain(path: Path, text: str, error: ValidationError) -> tuple[str, str]:
+    first = error.errors(include_url=False)[0]
+    where = ".".join(str(part) for part in first["loc"])
+    line = _line_of(text, [str(part) for part in first["loc"]])
+    place = f"{path}:{line}" if line else str(path)
+    return f"{place}: {where}: {first['msg']} (found {first['input']!r})", "correct that line"
+
+
+def _line_of(text: str, keys: list[str]) -> int | None:
+    """Find the line where the last of `keys` that stands in the file as a key or a table does so; None when none does."""
+    found, start = None, 0
+    lines = text.splitlines()
+    for key in keys:
+        for number in range(start, len(lines)):
+            stripped = lines[number].strip()
+            names = stripped.strip("[]").split(".") if stripped.startswith("[") else [stripped.split("=")[0].strip()]
+            if key in [name.strip().strip('"') for name in names]:
+                found, start = number + 1, number
+                break
+    return found

@@ -1,0 +1,7 @@
+"""[surface]: flatness."""
+
+from unfold.settings.table import Table
+
+
+class SurfaceSettings(Table):
+    pass

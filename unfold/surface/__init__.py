@@ -1,0 +1,1 @@
+"""Each wall's height map, its uncertainty, flatness figures and verdicts."""
