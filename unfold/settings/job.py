@@ -18,12 +18,12 @@ from unfold.settings.table import Table
 class JobSettings(Table):
     """Every setting of a job."""
 
-    scan: ScanSettings = Field(default_factory=ScanSettings)
-    room: RoomSettings = Field(default_factory=RoomSettings)
-    surface: SurfaceSettings = Field(default_factory=SurfaceSettings)
-    elevation: ElevationSettings = Field(default_factory=ElevationSettings)
-    layout: LayoutSettings = Field(default_factory=LayoutSettings)
-    drawing: DrawingSettings = Field(default_factory=DrawingSettings)
+    scan: ScanSettings = Field(default_factory=lambda: ScanSettings())
+    room: RoomSettings = Field(default_factory=lambda: RoomSettings())
+    surface: SurfaceSettings = Field(default_factory=lambda: SurfaceSettings())
+    elevation: ElevationSettings = Field(default_factory=lambda: ElevationSettings())
+    layout: LayoutSettings = Field(default_factory=lambda: LayoutSettings())
+    drawing: DrawingSettings = Field(default_factory=lambda: DrawingSettings())
 
 
 def load_settings(path: Path | None) -> JobSettings:
@@ -55,7 +55,7 @@ def _explain(path: Path, text: str, error: ValidationError) -> tuple[str, str]:
 
 
 def _line_of(text: str, keys: list[str]) -> int | None:
-    """Find the line where the last of `keys` that stands in the file as a key or a table does so; None when none does."""
+    """Find the line of the last of `keys` that stands in the file as a key or a table; None when none does."""
     found, start = None, 0
     lines = text.splitlines()
     for key in keys:

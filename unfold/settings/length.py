@@ -6,7 +6,14 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator
 
-MM_PER_UNIT = {"mm": Fraction(1), "cm": Fraction(10), "m": Fraction(1000), "in": Fraction(254, 10), "ft": Fraction(3048, 10)}
+MM_PER_UNIT = {
+    "mm": Fraction(1),
+    "cm": Fraction(10),
+    "m": Fraction(1000),
+    "in": Fraction(254, 10),
+    "ft": Fraction(3048, 10),
+}
+_ALLOWED = "write a number and a unit (mm, cm, m, in, ft), as '3 mm' or '1/8 in'"
 _SYMBOLS = {'"': "in", "″": "in", "'": "ft", "′": "ft"}
 _NUMBER = r"\d+\s+\d+/\d+|\d+/\d+|\d+\.?\d*|\.\d+"
 _TERM = re.compile(rf"\s*({_NUMBER})\s*(mm|cm|m|in|ft|\"|″|'|′)")
@@ -22,12 +29,12 @@ def parse_length_mm(text: str) -> float:
     while position < len(rest):
         match = _TERM.match(rest, position)
         if match is None:
-            raise ValueError(f"{text!r} is not a length; write a number and a unit (mm, cm, m, in, ft), as '3 mm' or '1/8 in'")
+            raise ValueError(f"{text!r} is not a length; {_ALLOWED}")
         unit = _SYMBOLS.get(match[2], match[2])
         total += sum(Fraction(part) for part in match[1].split()) * MM_PER_UNIT[unit]
         position = match.end()
     if position == 0:
-        raise ValueError("an empty text is not a length; write a number and a unit, as '3 mm' or '1/8 in'")
+        raise ValueError(f"an empty text is not a length; {_ALLOWED}")
     return float(sign * total)
 
 

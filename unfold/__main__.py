@@ -1,0 +1,7 @@
+"""`python -m unfold` is the `unfold` command."""
+
+import sys
+
+from unfold.cli import main
+
+sys.exit(main())

@@ -1,0 +1,189 @@
+"""Results become the job folder's JSON files and arrays; each file is checked against its published schema."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from unfold.elevation.result import Elevations, Opening, WallElevation
+from unfold.job_folder.json_text import json_text, plain
+from unfold.layout import layout_json
+from unfold.layout.result import Layout
+from unfold.quantity import Quantity
+from unfold.scan.result import Source
+from unfold.settings import JobSettings
+from unfold.settings.document import settings_toml
+from unfold.surface.result import Straightedge, Surfaces, WallSurface
+
+VECTOR_DECIMALS = 12
+
+
+def write_elevations(elevations: Elevations, sources: Sequence[Source], folder: Path) -> None:
+    """Write elevations.json."""
+    document = {
+        "format": "unfold-elevations",
+        "version": 1,
+        "room": {
+            "up_scan": plain(elevations.up_scan, VECTOR_DECIMALS),
+            "scan_from_level": plain(elevations.scan_from_level, VECTOR_DECIMALS),
+            "plumb_source": elevations.plumb_source,
+            "plumb_standard_uncertainty_deg": elevations.plumb_standard_uncertainty_deg,
+            "floor_area_mm2": elevations.floor_area_mm2,
+        },
+        "sources": [asdict(source) for source in sources],
+        "walls": [_wall(wall) for wall in elevations.walls],
+    }
+    _write("elevations", document, folder)
+
+
+def _wall(wall: WallElevation) -> dict[str, Any]:
+    curved: dict[str, Any] = {}
+    if wall.radius_mm is not None:
+        curved = {"radius_mm": abs(wall.radius_mm), "curvature": "concave" if wall.radius_mm > 0 else "convex"}
+    return {
+        "id": wall.id,
+        "frame": {
+            "origin_scan_m": plain(wall.origin_scan_m, 7),
+            "right": plain(wall.right, VECTOR_DECIMALS),
+            "up": plain(wall.up, VECTOR_DECIMALS),
+            "inward": plain(wall.inward, VECTOR_DECIMALS),
+        },
+        "shape": wall.shape,
+        **curved,
+        "loop": wall.loop,
+        "outline": wall.outline_mm,
+        "edges": [asdict(edge) for edge in wall.edges],
+        "openings": [_opening(opening) for opening in wall.openings],
+        "unseen": list(wall.unseen_mm),
+        "area_mm2": wall.area_mm2,
+        "seen_share": wall.seen_share,
+        "datum": {"level_v_mm": wall.level_v_mm, "plumb_u_mm": wall.plumb_u_mm},
+    }
+
+
+def _opening(opening: Opening) -> dict[str, Any]:
+    clear = {} if opening.clear_ring_mm is None else {"clear_ring": opening.clear_ring_mm}
+    return {
+        "id": opening.id,
+        "kind": opening.kind,
+        "ring": opening.ring_mm,
+        **clear,
+        "shape": opening.shape,
+        "size_mm": opening.size_mm,
+        "depth_mm": opening.depth_mm,
+        "evidence": opening.evidence,
+        "standard_uncertainty_mm": opening.standard_uncertainty_mm,
+    }
+
+
+def write_flatness(surfaces: Surfaces, folder: Path) -> None:
+    """Write flatness.json and surfaces/*.npz."""
+    (folder / "surfaces").mkdir(exist_ok=True)
+    for surface in surfaces.walls:
+        _write_surface(surface, folder / "surfaces" / f"{surface.wall}.npz")
+    document = {
+        "format": "unfold-flatness",
+        "version": 1,
+        "tolerance_set": surfaces.tolerance_set,
+        "walls": [_flatness(surface) for surface in surfaces.walls],
+    }
+    _write("flatness", document, folder)
+
+
+def _flatness(surface: WallSurface) -> dict[str, Any]:
+    return {
+        "id": surface.wall,
+        "surface": f"surfaces/{surface.wall}.npz",
+        "noise_mm": surface.noise_mm,
+        "registration_mm": surface.registration_mm,
+        **_measured("lean", "_mm_per_m", surface.lean_mm_per_m),
+        **_measured("bow_horizontal", "_mm", surface.bow_horizontal_mm),
+        **_measured("bow_vertical", "_mm", surface.bow_vertical_mm),
+        "flatness_least_squares_mm": surface.flatness_least_squares_mm,
+        "flatness_minimum_zone_mm": surface.flatness_minimum_zone_mm,
+        "straightedge": [_straightedge(straightedge) for straightedge in surface.straightedges],
+        "uncertainty_parts_mm": dict(surface.uncertainty_parts),
+        "verdict": surface.verdict,
+    }
+
+
+def _measured(name: str, unit: str, quantity: Quantity | None) -> dict[str, float | None]:
+    return {
+        f"{name}{unit}": None if quantity is None else quantity.value,
+        f"{name}_standard_uncertainty{unit}": None if quantity is None else quantity.standard_uncertainty,
+    }
+
+
+def _straightedge(straightedge: Straightedge) -> dict[str, Any]:
+    worst = straightedge.worst
+    return {
+        "length_mm": straightedge.length_mm,
+        "tolerance_mm": straightedge.tolerance_mm,
+        "rule": straightedge.rule,
+        "worst_mm": None if worst is None else worst.value,
+        "standard_uncertainty_mm": None if worst is None else worst.standard_uncertainty,
+        "at": None
+        if straightedge.u_mm is None
+        else {"u": straightedge.u_mm, "v": straightedge.v_mm, "angle_deg": straightedge.angle_deg},
+        "used_length_mm": straightedge.used_length_mm,
+        "share_over": straightedge.share_over,
+        "verdict": straightedge.verdict,
+    }
+
+
+def _write_surface(surface: WallSurface, path: Path) -> None:
+    rays = surface.rays
+    np.savez_compressed(
+        path,
+        height_mm=surface.height_mm.astype(np.float32),
+        standard_error_mm=surface.standard_error_mm.astype(np.float32),
+        count=surface.count,
+        is_wall=surface.is_wall,
+        u0_mm=surface.grid.u0_mm,
+        v0_mm=surface.grid.v0_mm,
+        cell_mm=surface.grid.cell_mm,
+        hit=rays.hit, recess=rays.recess, through=rays.through, proud=rays.proud, blocked=rays.blocked,
+        recess_depth_mm=rays.recess_depth_mm.astype(np.float32),
+    )  # fmt: skip
+
+
+def write_layout(layout: Layout, folder: Path) -> None:
+    """Write layout.json."""
+    _write("layout", layout_json(layout), folder)
+
+
+def write_settings(settings: JobSettings, folder: Path) -> None:
+    """Write job.toml: every setting as used, so that the job can be repeated."""
+    (folder / "job.toml").write_text(settings_toml(settings), encoding="utf-8")
+
+
+def _write(name: str, document: dict[str, Any], folder: Path) -> None:
+    ready = plain(document, VECTOR_DECIMALS) if name == "elevations" else plain(document)
+    text = json_text(_rounded(ready))
+    error = next(_validator(name).iter_errors(json.loads(text)), None)
+    if error is not None:
+        raise ValueError(f"{name}.json does not keep its schema: {error.message} at {list(error.instance_path)}")
+    (folder / f"{name}.json").write_text(text, encoding="utf-8")
+
+
+def _rounded(document: dict[str, Any]) -> dict[str, Any]:
+    """Round the walls' lengths; frames and the room's transform keep the digits that they came with."""
+    walls = document["walls"]
+    for wall in walls:
+        for key in wall:
+            if key != "frame":
+                wall[key] = plain(wall[key])
+    return document
+
+
+@cache
+def _validator(name: str) -> Any:
+    import jsonschema_rs
+
+    schema = json.loads(files("unfold.schemas").joinpath(f"unfold-{name}.schema.json").read_text(encoding="utf-8"))
+    return jsonschema_rs.Draft202012Validator(schema)
