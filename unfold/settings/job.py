@@ -6,6 +6,7 @@ from pathlib import Path
 from pydantic import Field, ValidationError
 
 from unfold.errors import SettingsError
+from unfold.settings.cut import CutSettings
 from unfold.settings.drawing import DrawingSettings
 from unfold.settings.elevation import ElevationSettings
 from unfold.settings.layout import LayoutSettings
@@ -13,6 +14,7 @@ from unfold.settings.room import RoomSettings
 from unfold.settings.scan import ScanSettings
 from unfold.settings.surface import SurfaceSettings
 from unfold.settings.table import Table
+from unfold.settings.title_block import TitleBlockSettings
 
 
 class JobSettings(Table):
@@ -24,6 +26,8 @@ class JobSettings(Table):
     elevation: ElevationSettings = Field(default_factory=lambda: ElevationSettings())
     layout: LayoutSettings = Field(default_factory=lambda: LayoutSettings())
     drawing: DrawingSettings = Field(default_factory=lambda: DrawingSettings())
+    cut: CutSettings = Field(default_factory=lambda: CutSettings())
+    title_block: TitleBlockSettings = Field(default_factory=lambda: TitleBlockSettings())
 
 
 def load_settings(path: Path | None) -> JobSettings:
