@@ -16,7 +16,7 @@ MM_PER_UNIT = {
 _ALLOWED = "write a number and a unit (mm, cm, m, in, ft), as '3 mm' or '1/8 in'"
 _SYMBOLS = {'"': "in", "″": "in", "'": "ft", "′": "ft"}
 _NUMBER = r"\d+\s+\d+/\d+|\d+/\d+|\d+\.?\d*|\.\d+"
-_TERM = re.compile(rf"\s*({_NUMBER})\s*(mm|cm|m|in|ft|\"|″|'|′)")
+_TERM = re.compile(rf"\s*({_NUMBER})\s*(mm|cm|m|in|ft|\"|″|'|′)\s*")
 
 
 def parse_length_mm(text: str) -> float:
@@ -24,17 +24,18 @@ def parse_length_mm(text: str) -> float:
 
     Raises ValueError, saying what is allowed, for a missing or an unknown unit.
     """
-    sign, rest = (-1, text.strip()[1:]) if text.strip().startswith("-") else (1, text.strip())
+    stripped = text.strip()
+    sign, rest = (-1, stripped[1:]) if stripped.startswith("-") else (1, stripped)
     total, position = Fraction(0), 0
-    while position < len(rest):
+    while position < len(rest) or not rest:
         match = _TERM.match(rest, position)
         if match is None:
             raise ValueError(f"{text!r} is not a length; {_ALLOWED}")
-        unit = _SYMBOLS.get(match[2], match[2])
-        total += sum(Fraction(part) for part in match[1].split()) * MM_PER_UNIT[unit]
+        try:
+            total += sum(Fraction(part) for part in match[1].split()) * MM_PER_UNIT[_SYMBOLS.get(match[2], match[2])]
+        except ZeroDivisionError as error:
+            raise ValueError(f"{text!r} is not a length; {_ALLOWED}") from error
         position = match.end()
-    if position == 0:
-        raise ValueError(f"an empty text is not a length; {_ALLOWED}")
     return float(sign * total)
 
 
