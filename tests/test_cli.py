@@ -35,7 +35,8 @@ def bad_scans(folder: Path) -> dict[str, Path]:
     for name, cloud in clouds.items():
         paths[name] = folder / f"{name.replace(' ', '_')}.xyz"
         np.savetxt(paths[name], cloud, fmt="%.4f")
-    contents = {"empty.ply": b"", "wrong_type.e57": b"\x89PNG\r\n\x1a\n" + b"pixels" * 500, "cut.las": b"LASF" + b"\0" * 90}
+    picture = b"\x89PNG\r\n\x1a\n" + b"pixels" * 500
+    contents = {"empty.ply": b"", "wrong_type.e57": picture, "cut.las": b"LASF" + b"\0" * 90}
     for file, content in contents.items():
         paths[file] = folder / file
         paths[file].write_bytes(content)
