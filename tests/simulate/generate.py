@@ -1,0 +1,38 @@
+"""One call from a room's name to its scan and its truth."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tests.simulate.building import build
+from tests.simulate.room import RoomPlan
+from tests.simulate.rooms import ROOMS
+from tests.simulate.scanner import TRIPOD, Instrument, measure
+from tests.simulate.truth import truth_of
+from tests.simulate.writers import write_scan
+
+
+def room_named(name: str) -> RoomPlan:
+    """A room of the list, by its name."""
+    return ROOMS[name]()
+
+
+def simulate(room: RoomPlan, folder: Path, instrument: Instrument = TRIPOD, seed: int = 0, suffix: str = "e57",
+             stations: int | None = None) -> dict[str, Any]:
+    """Write scan and truth of a room into a folder; returns the truth."""
+    folder.mkdir(parents=True, exist_ok=True)
+    if stations is not None:
+        room = replace(room, stations=room.stations[:stations])
+    building = build(room)
+    scan = folder / f"scan.{suffix}"
+    points = write_scan(scan, measure(building, instrument, seed), room.description, room.unit)
+    document, walls = truth_of(building, instrument)
+    document |= {"scan": scan.name, "seed": seed, "points": points, "spacing_mm": instrument.spacing_m * 1000}
+    (folder / "truth.json").write_text(json.dumps(document))
+    arrays = {f"{wall.elevation['id']}_{name}": value for wall in walls
+              for name, value in (("height_mm", wall.height_mm), ("seen", wall.seen), ("corner_mm", np.array([wall.u0_mm, wall.v0_mm])))}
+    np.savez_compressed(folder / "truth_heights.npz", **arrays)  # type: ignore[arg-type]
+    return document
