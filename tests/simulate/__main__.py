@@ -28,7 +28,9 @@ def main() -> None:
     instrument = PROFILES[args.profile]
     if args.spacing_mm is not None:
         instrument = replace(instrument, spacing_m=args.spacing_mm / 1000)
-    truth = simulate(room_named(args.room), args.out or Path(args.room), instrument, args.seed, args.format, args.stations)
+    truth = simulate(
+        room_named(args.room), args.out or Path(args.room), instrument, args.seed, args.format, args.stations
+    )
     print(f"{truth['points']} points, {len(truth['walls'])} walls in {args.out or args.room}")
 
 

@@ -45,8 +45,12 @@ def build(room: RoomPlan) -> Building:
     """Work out every surface of a scene."""
     surfaces = [_surfaces(chain) for chain in room.chains]
     inside = _plan(room, surfaces)
-    floor = Sheet(WallFrame(np.zeros(3), np.array([1.0, 0, 0]), np.array([0.0, 1, 0]), UP), inside.buffer(0.05, join_style="mitre"),
-                  as_terms(room.floor_terms), "floor")
+    floor = Sheet(
+        WallFrame(np.zeros(3), np.array([1.0, 0, 0]), np.array([0.0, 1, 0]), UP),
+        inside.buffer(0.05, join_style="mitre"),
+        as_terms(room.floor_terms),
+        "floor",
+    )
     ceilings = [_ceiling(piece, inside) for piece in room.ceilings] if room.wall_top is None else []
     walls = []
     for c, chain in enumerate(room.chains):
@@ -111,8 +115,11 @@ def _plan(room: RoomPlan, surfaces: list[list[tuple[Sheet, float]]]) -> Polygon:
     rings = []
     for chain, walls in zip(room.chains, surfaces, strict=True):
         if chain.closed:
-            pieces = [surface.points(u := np.linspace(0, width, int(width / PLAN_STEP_M) + 2)[:-1], 0 * u)
-                      for surface, width in walls if width > 0]
+            pieces = [
+                surface.points(u := np.linspace(0, width, int(width / PLAN_STEP_M) + 2)[:-1], 0 * u)
+                for surface, width in walls
+                if width > 0
+            ]
             ring = np.concatenate(pieces)[:, :2]
             rings.append(Polygon(ring if any(w.radius for w in chain.walls) else chain.corners))
     outer = [ring for ring in rings if not ring.exterior.is_ccw]
@@ -143,7 +150,9 @@ def _bulkhead_faces(piece: CeilingPlan, top: float) -> list[Sheet]:
     return sheets
 
 
-def _wall(room: RoomPlan, c: int, w: int, walls: list[tuple[Sheet, float]], floor: Sheet, ceilings: list[Sheet]) -> BuiltWall:
+def _wall(
+    room: RoomPlan, c: int, w: int, walls: list[tuple[Sheet, float]], floor: Sheet, ceilings: list[Sheet]
+) -> BuiltWall:
     chain = room.chains[c]
     surface, width = walls[w]
     left = walls[w - 1][0] if (chain.closed or w > 0) and len(walls) > 1 else None
@@ -157,4 +166,6 @@ def _wall(room: RoomPlan, c: int, w: int, walls: list[tuple[Sheet, float]], floo
         domain = domain.difference(Polygon(ring.cut))
     if domain.geom_type != "Polygon":
         domain = max(domain.geoms, key=lambda piece: piece.area)
-    return BuiltWall(c, plan, surface, width, outline, rings, Sheet(surface.frame, domain, surface.terms, f"wall {c} {w}"))
+    return BuiltWall(
+        c, plan, surface, width, outline, rings, Sheet(surface.frame, domain, surface.terms, f"wall {c} {w}")
+    )

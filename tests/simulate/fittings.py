@@ -18,7 +18,9 @@ FRAME_M = 0.05  # face of a window's frame around its pane
 UP = np.array([0.0, 0.0, 1.0])
 
 
-def _flat(origin: Floats, right: Floats, up: Floats, domain: Polygon, label: str, material: int = 0, returns: float = 1.0) -> Sheet:
+def _flat(
+    origin: Floats, right: Floats, up: Floats, domain: Polygon, label: str, material: int = 0, returns: float = 1.0
+) -> Sheet:
     return Sheet(WallFrame(origin, right, up, np.cross(right, up)), domain, NO_TERMS, label, material, returns)
 
 
@@ -95,11 +97,13 @@ def _round_reveal(surface: Sheet, ring: OpeningRing, origin: Floats, right: Floa
 def _space(origin: Floats, right: Floats, up: Floats, inward: Floats, half: float, depth: float) -> list[Sheet]:
     """The room behind a doorway or hatch: floor, ceiling, two sides, a back, and the wall's far face left open."""
     back = origin - depth * inward
-    return [_flat(back, right, up, box(-half, -0.02, half, 2.62), "beyond"),
-            _flat(origin - half * right, up, inward, box(-0.02, -depth, 2.62, 0.0), "beyond"),
-            _flat(origin + half * right, up, inward, box(-0.02, -depth, 2.62, 0.0), "beyond"),
-            _flat(origin, right, inward, box(-half, -depth, half, 0.2), "beyond"),
-            _flat(origin + 2.6 * up, right, inward, box(-half, -depth, half, 0.0), "beyond")]
+    return [
+        _flat(back, right, up, box(-half, -0.02, half, 2.62), "beyond"),
+        _flat(origin - half * right, up, inward, box(-0.02, -depth, 2.62, 0.0), "beyond"),
+        _flat(origin + half * right, up, inward, box(-0.02, -depth, 2.62, 0.0), "beyond"),
+        _flat(origin, right, inward, box(-half, -depth, half, 0.2), "beyond"),
+        _flat(origin + 2.6 * up, right, inward, box(-half, -depth, half, 0.0), "beyond"),
+    ]
 
 
 def _casing(surface: Sheet, ring: OpeningRing, low: float, high: float) -> list[Sheet]:
@@ -121,12 +125,20 @@ def _casing(surface: Sheet, ring: OpeningRing, low: float, high: float) -> list[
         place = surface.frame.level_from_uvh(np.array([[side, 0.0, 0.0]]))[0]
         sheets.append(_flat(place, up, inward, domain, "casing"))
     half = (u1 - u0) / 2
-    for level, reach in ((v1, half), (high, half - width), *(((v0, half), (low, half - width)) if plan.v is not None else ())):
-        sheets.append(_flat(origin + level * up, right, inward, box(-reach, base - 0.01, reach, base + proud), "casing"))
+    for level, reach in (
+        (v1, half),
+        (high, half - width),
+        *(((v0, half), (low, half - width)) if plan.v is not None else ()),
+    ):
+        sheets.append(
+            _flat(origin + level * up, right, inward, box(-reach, base - 0.01, reach, base + proud), "casing")
+        )
     return sheets
 
 
-def skirting_sheets(surface: Sheet, ring: Floats, openings: Sequence[OpeningRing], height: float, proud: float) -> list[Sheet]:
+def skirting_sheets(
+    surface: Sheet, ring: Floats, openings: Sequence[OpeningRing], height: float, proud: float
+) -> list[Sheet]:
     """A skirting board that follows the wall, interrupted by whatever stands on the floor."""
     terms = np.concatenate([surface.terms, as_terms([constant(proud)])])
     strip = box(ring[:, 0].min() - 0.05, -0.1, ring[:, 0].max() + 0.05, height)
@@ -145,7 +157,9 @@ def skirting_sheets(surface: Sheet, ring: Floats, openings: Sequence[OpeningRing
             origin, right, up, inward = _tangent(surface, start)
             front = (top - origin) @ inward
             along = (top - origin) @ right
-            domain = Polygon([*zip(along, front + proud, strict=True), *zip(along[::-1], front[::-1] - 0.002, strict=True)])
+            domain = Polygon(
+                [*zip(along, front + proud, strict=True), *zip(along[::-1], front[::-1] - 0.002, strict=True)]
+            )
             sheets.append(_flat(origin + height * up, right, inward, domain, "skirting"))
     return sheets
 
@@ -167,7 +181,9 @@ def box_sheets(piece: Box) -> list[Sheet]:
 def mirror_sheet(surface: Sheet, mirror: Mirror) -> list[Sheet]:
     """A plane mirror before the wall."""
     origin, right, up, inward = _tangent(surface, mirror.u)
-    u, v = np.meshgrid(np.linspace(mirror.u, mirror.u + mirror.width, 20), np.linspace(mirror.v, mirror.v + mirror.height, 20))
+    u, v = np.meshgrid(
+        np.linspace(mirror.u, mirror.u + mirror.width, 20), np.linspace(mirror.v, mirror.v + mirror.height, 20)
+    )
     highest = float(((surface.points(u.ravel(), v.ravel()) - origin) @ inward).max())
     place = origin + (highest + mirror.proud) * inward
     return [_flat(place, right, up, box(0, mirror.v, mirror.width, mirror.v + mirror.height), "mirror", MIRROR)]
@@ -179,5 +195,7 @@ def person_sheets(person: Person) -> list[Sheet]:
     for radius, bottom, top in ((0.2, 0.0, 1.45), (0.09, 1.45, 1.75)):
         start = np.array([person.place[0], person.place[1] + radius, 0.0])
         frame = WallFrame(start, np.array([-1.0, 0, 0]), UP, np.cross([-1.0, 0, 0], UP), -radius)
-        sheets.append(Sheet(frame, box(0, bottom, 2 * math.pi * radius, top), NO_TERMS, "person", stations=1 << person.station))
+        sheets.append(
+            Sheet(frame, box(0, bottom, 2 * math.pi * radius, top), NO_TERMS, "person", stations=1 << person.station)
+        )
     return sheets

@@ -20,8 +20,14 @@ def room_named(name: str) -> RoomPlan:
     return ROOMS[name]()
 
 
-def simulate(room: RoomPlan, folder: Path, instrument: Instrument = TRIPOD, seed: int = 0, suffix: str = "e57",
-             stations: int | None = None) -> dict[str, Any]:
+def simulate(
+    room: RoomPlan,
+    folder: Path,
+    instrument: Instrument = TRIPOD,
+    seed: int = 0,
+    suffix: str = "e57",
+    stations: int | None = None,
+) -> dict[str, Any]:
     """Write scan and truth of a room into a folder; returns the truth."""
     folder.mkdir(parents=True, exist_ok=True)
     if stations is not None:
@@ -32,7 +38,14 @@ def simulate(room: RoomPlan, folder: Path, instrument: Instrument = TRIPOD, seed
     document, walls = truth_of(building, instrument)
     document |= {"scan": scan.name, "seed": seed, "points": points, "spacing_mm": instrument.spacing_m * 1000}
     (folder / "truth.json").write_text(json.dumps(document))
-    arrays = {f"{wall.elevation['id']}_{name}": value for wall in walls
-              for name, value in (("height_mm", wall.height_mm), ("seen", wall.seen), ("corner_mm", np.array([wall.u0_mm, wall.v0_mm])))}
+    arrays = {
+        f"{wall.elevation['id']}_{name}": value
+        for wall in walls
+        for name, value in (
+            ("height_mm", wall.height_mm),
+            ("seen", wall.seen),
+            ("corner_mm", np.array([wall.u0_mm, wall.v0_mm])),
+        )
+    }
     np.savez_compressed(folder / "truth_heights.npz", **arrays)  # type: ignore[arg-type]
     return document

@@ -38,7 +38,9 @@ def twist(corner_m: float, middle_u_m: float, middle_v_m: float, width_m: float,
     return _row(_TWIST, corner_m, middle_u_m, middle_v_m, width_m / 2, height_m / 2)
 
 
-def ripple(amplitude_m: float, wavelength_m: float, direction_deg: float = 0.0, phase: float = 0.0) -> tuple[float, ...]:
+def ripple(
+    amplitude_m: float, wavelength_m: float, direction_deg: float = 0.0, phase: float = 0.0
+) -> tuple[float, ...]:
     """A sine wave whose crests stand across `direction_deg` (from u toward v)."""
     turn = math.radians(direction_deg)
     return _row(_RIPPLE, amplitude_m, math.cos(turn) / wavelength_m, math.sin(turn) / wavelength_m, phase)

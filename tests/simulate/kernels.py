@@ -20,7 +20,7 @@ def _inside(scene: Packed, s: int, u: float, v: float) -> bool:
     row = int((v - scene.bounds[s, 2]) / MASK_CELL_M)
     state = scene.mask[scene.first_cell[s] + row * scene.columns[s] + column]
     if state < 2:
-        return state == 1
+        return bool(state == 1)
     crossed = False
     for i in range(scene.first_segment[s], scene.first_segment[s + 1]):
         a, b, c, d = scene.segments[i, 0], scene.segments[i, 1], scene.segments[i, 2], scene.segments[i, 3]
@@ -64,7 +64,9 @@ def _refine(scene: Packed, s: int, o: Floats, d: Floats, t: float) -> tuple[floa
 
 
 @njit(cache=True, nogil=True)
-def nearest(scene: Packed, station: int, origin: Floats, ray: Floats, far: float, skip_glass: bool) -> tuple[float, int]:
+def nearest(
+    scene: Packed, station: int, origin: Floats, ray: Floats, far: float, skip_glass: bool
+) -> tuple[float, int]:
     """Distance to the first sheet that a ray meets and its index; index -1 when it meets none within `far`."""
     best, found = far, -1
     o, d, roots = np.empty(3), np.empty(3), np.empty(2)
@@ -73,9 +75,11 @@ def nearest(scene: Packed, station: int, origin: Floats, ray: Floats, far: float
             continue
         for k in range(3):
             d[k] = scene.axes[s, k, 0] * ray[0] + scene.axes[s, k, 1] * ray[1] + scene.axes[s, k, 2] * ray[2]
-            o[k] = (scene.axes[s, k, 0] * (origin[0] - scene.origin[s, 0])
-                    + scene.axes[s, k, 1] * (origin[1] - scene.origin[s, 1])
-                    + scene.axes[s, k, 2] * (origin[2] - scene.origin[s, 2]))
+            o[k] = (
+                scene.axes[s, k, 0] * (origin[0] - scene.origin[s, 0])
+                + scene.axes[s, k, 1] * (origin[1] - scene.origin[s, 1])
+                + scene.axes[s, k, 2] * (origin[2] - scene.origin[s, 2])
+            )
         count = 0
         radius = scene.radius[s]
         if radius == 0.0:
@@ -104,7 +108,7 @@ def nearest(scene: Packed, station: int, origin: Floats, ray: Floats, far: float
 
 @njit(cache=True, nogil=True)
 def trace(scene: Packed, station: int, origin: Floats, ray: Floats, far: float, luck: float) -> tuple[float, int]:
-    """Path length to what answers a ray, through glass and by way of mirrors; `luck` in 0..1 decides if glass answers."""
+    """Path length to what answers a ray, through glass and by mirrors; `luck` in 0..1 decides if glass answers."""
     o, d = origin.copy(), ray.copy()
     travelled = 0.0
     for _ in range(4):
@@ -128,7 +132,9 @@ def trace(scene: Packed, station: int, origin: Floats, ray: Floats, far: float, 
 
 
 @njit(cache=True, nogil=True)
-def trace_all(scene: Packed, station: int, origin: Floats, rays: Floats, far: float, luck: Floats) -> tuple[Floats, Ints]:
+def trace_all(
+    scene: Packed, station: int, origin: Floats, rays: Floats, far: float, luck: Floats
+) -> tuple[Floats, Ints]:
     """Path lengths and sheet indices of rays (n, 3) from one place."""
     count = len(rays)
     ranges, sheets = np.empty(count), np.empty(count, np.int64)
@@ -150,6 +156,6 @@ def visible(scene: Packed, station: int, origin: Floats, targets: Floats, slack:
         distance = math.sqrt(distance)
         for k in range(3):
             ray[k] /= distance
-        t, s = nearest(scene, station, origin, ray, distance - slack, True)
+        _t, s = nearest(scene, station, origin, ray, distance - slack, True)
         out[i] = 1.0 if s < 0 else 0.0
     return out

@@ -39,9 +39,17 @@ class OpeningRing:
     cut: Floats  # (n, 2) what is taken out of the wall's sheet; below the floor where the opening stands on it
 
 
-def wall_outline(surface: Sheet, width: float, left: Sheet | None, right: Sheet | None, floor: Sheet,
-                 ceilings: list[tuple[Sheet, Polygon | None]], wall_top: float | None) -> Outline:
+def wall_outline(
+    surface: Sheet,
+    width: float,
+    left: Sheet | None,
+    right: Sheet | None,
+    floor: Sheet,
+    ceilings: list[tuple[Sheet, Polygon | None]],
+    wall_top: float | None,
+) -> Outline:
     """Trace a wall's outline, its corners and edges solved to a nanometre and sampled every 10 mm."""
+
     def bottom(u: Floats) -> Floats:
         return _solve_v(surface, floor, u)
 
@@ -59,7 +67,10 @@ def wall_outline(surface: Sheet, width: float, left: Sheet | None, right: Sheet 
             for _ in range(4):
                 u = side(neighbour, start, level(np.array([u[0] + inward])) if level is top else level(u))
             # the ceiling piece is chosen a little inside the wall, its height exactly at the corner
-            corners[name, level is top] = (u[0], (_top(surface, u, ceilings, wall_top, inward) if level is top else level(u))[0])
+            corners[name, level is top] = (
+                u[0],
+                (_top(surface, u, ceilings, wall_top, inward) if level is top else level(u))[0],
+            )
     u_bottom = np.linspace(corners["left", False][0], corners["right", False][0], _count(width))
     low = np.column_stack([u_bottom, bottom(u_bottom)])
     high = _top_run(surface, corners, ceilings, wall_top, width)
@@ -69,7 +80,10 @@ def wall_outline(surface: Sheet, width: float, left: Sheet | None, right: Sheet 
     falling = np.column_stack([side(left, 0.0, v_left), v_left])
     ring = np.concatenate([low, rising, high, falling])
     a, b, c = len(low) - 1, len(low) + len(rising), len(low) + len(rising) + len(high) - 1
-    return Outline(ring, (Side("floor", 0, a), Side("right", a, b), Side("ceiling" if ceilings else "end", b, c), Side("left", c, 0)))
+    return Outline(
+        ring,
+        (Side("floor", 0, a), Side("right", a, b), Side("ceiling" if ceilings else "end", b, c), Side("left", c, 0)),
+    )
 
 
 def _count(length: float) -> int:
@@ -103,7 +117,9 @@ def _solve_u(surface: Sheet, neighbour: Sheet, v: Floats, start: float) -> Float
     return u1
 
 
-def _ceiling_choice(surface: Sheet, u: Floats, ceilings: list[tuple[Sheet, Polygon | None]]) -> tuple[list[Floats], list[Bools]]:
+def _ceiling_choice(
+    surface: Sheet, u: Floats, ceilings: list[tuple[Sheet, Polygon | None]]
+) -> tuple[list[Floats], list[Bools]]:
     """Each piece's height over places u and whether the piece reaches the wall there."""
     foot = surface.points(u, np.full(len(u), 1.0)) + 0.005 * _inward(surface, u)
     heights, reached = [], []
@@ -118,18 +134,27 @@ def _inward(surface: Sheet, u: Floats) -> Floats:
     return surface.frame.level_from_uvh(np.column_stack([u, 0 * u, 0 * u + 1.0])) - h0
 
 
-def _top(surface: Sheet, u: Floats, ceilings: list[tuple[Sheet, Polygon | None]], wall_top: float | None,
-         inward: float = 0.0) -> Floats:
+def _top(
+    surface: Sheet, u: Floats, ceilings: list[tuple[Sheet, Polygon | None]], wall_top: float | None, inward: float = 0.0
+) -> Floats:
     """The wall's upper end over places u; the ceiling piece is chosen `inward` beside them."""
     if wall_top is not None:
         return np.full(len(u), wall_top)
     heights = _ceiling_choice(surface, u, ceilings)[0]
     reached = _ceiling_choice(surface, u + inward, ceilings)[1]
-    return np.min([np.where(yes, height, np.inf) for height, yes in zip(heights, reached, strict=True)], axis=0)
+    lowest: Floats = np.min(
+        [np.where(yes, height, np.inf) for height, yes in zip(heights, reached, strict=True)], axis=0
+    )
+    return lowest
 
 
-def _top_run(surface: Sheet, corners: dict[tuple[str, bool], tuple[float, float]],
-             ceilings: list[tuple[Sheet, Polygon | None]], wall_top: float | None, width: float) -> Floats:
+def _top_run(
+    surface: Sheet,
+    corners: dict[tuple[str, bool], tuple[float, float]],
+    ceilings: list[tuple[Sheet, Polygon | None]],
+    wall_top: float | None,
+    width: float,
+) -> Floats:
     """The upper edge from right to left, with an upright step wherever another ceiling piece begins."""
     right, left = corners["right", True], corners["left", True]
     u = np.linspace(right[0], left[0], _count(width))[1:-1]
@@ -144,12 +169,15 @@ def _top_run(surface: Sheet, corners: dict[tuple[str, bool], tuple[float, float]
     return np.array([*run, left])
 
 
-def _step(surface: Sheet, u0: float, u1: float, ceilings: list[tuple[Sheet, Polygon | None]],
-          wall_top: float | None) -> list[tuple[float, float]]:
+def _step(
+    surface: Sheet, u0: float, u1: float, ceilings: list[tuple[Sheet, Polygon | None]], wall_top: float | None
+) -> list[tuple[float, float]]:
     """Both ends of an upright step of the upper edge between places u0 and u1, sampled between."""
     low, high = u0, u1
+
     def at(u: float) -> float:
         return float(_top(surface, np.array([u]), ceilings, wall_top)[0])
+
     before = at(u0)
     for _ in range(40):
         middle = (low + high) / 2
@@ -163,10 +191,16 @@ def opening_ring(surface: Sheet, plan: OpeningPlan, floor: Sheet) -> OpeningRing
     if plan.circle:
         turn = np.linspace(0, 2 * np.pi, 181)[:-1]
         radius = plan.width / 2
-        ring = np.column_stack([plan.u + radius + radius * np.cos(turn), (plan.v or 0.0) + radius + radius * np.sin(turn)])
+        ring = np.column_stack(
+            [plan.u + radius + radius * np.cos(turn), (plan.v or 0.0) + radius + radius * np.sin(turn)]
+        )
         return OpeningRing(plan, ring, ring, ring)
     clear = _rectangle(surface, floor, plan.u, plan.u + plan.width, plan.v, _head(plan))
-    cut = clear.copy() if plan.v is not None else _rectangle(surface, floor, plan.u, plan.u + plan.width, -0.2, _head(plan))
+    cut = (
+        clear.copy()
+        if plan.v is not None
+        else _rectangle(surface, floor, plan.u, plan.u + plan.width, -0.2, _head(plan))
+    )
     if plan.casing is None:
         return OpeningRing(plan, clear, clear, cut)
     edge = plan.casing[0]

@@ -38,8 +38,20 @@ class Instrument:
 
 
 TRIPOD = Instrument()
-HANDHELD = Instrument("handheld", noise_m=0.005, angle_noise=2e-4, beam_m=0.006, divergence=0.001, registration_m=0.0,
-                      registration_turn=0.0, drift_m=0.005, spacing_m=0.006, dropout=0.03, lowest_deg=-85.0, positions=40)
+HANDHELD = Instrument(
+    "handheld",
+    noise_m=0.005,
+    angle_noise=2e-4,
+    beam_m=0.006,
+    divergence=0.001,
+    registration_m=0.0,
+    registration_turn=0.0,
+    drift_m=0.005,
+    spacing_m=0.006,
+    dropout=0.03,
+    lowest_deg=-85.0,
+    positions=40,
+)
 PROFILES = {"tripod": TRIPOD, "handheld": HANDHELD}
 
 
@@ -72,31 +84,52 @@ def measure(building: Building, instrument: Instrument, seed: int) -> Iterator[S
         yield _station(building, scene, instrument, random, index, np.array(place))
 
 
-def _station(building: Building, scene: Packed, instrument: Instrument, random: np.random.Generator, index: int,
-             place: Floats) -> StationScan:
+def _station(
+    building: Building, scene: Packed, instrument: Instrument, random: np.random.Generator, index: int, place: Floats
+) -> StationScan:
     step = instrument.spacing_m / _median_range(scene, index, place)
     stand = _about_z(random.uniform(0, 2 * math.pi)) @ _tilt(building.room.tilt_deg, random)
     points, escaped, intensity = _sweep(scene, instrument, random, index, place, stand, step, step)
     turn, offset = scan_from_room(building)
     wrong = _small_turn(random.normal(0, instrument.registration_turn, 3))
     shift = random.normal(0, instrument.registration_m, 3)
-    return StationScan(f"station {index + 1}", points, escaped, intensity, wrong @ turn @ stand,
-                       turn @ place + offset + shift, place)
+    return StationScan(
+        f"station {index + 1}", points, escaped, intensity, wrong @ turn @ stand, turn @ place + offset + shift, place
+    )
 
 
-def _sweep(scene: Packed, instrument: Instrument, random: np.random.Generator, index: int, place: Floats, stand: Floats,
-           step: float, step_up: float, share: float = 1.0) -> tuple[Floats, Floats, Floats]:
+def _sweep(
+    scene: Packed,
+    instrument: Instrument,
+    random: np.random.Generator,
+    index: int,
+    place: Floats,
+    stand: Floats,
+    step: float,
+    step_up: float,
+    share: float = 1.0,
+) -> tuple[Floats, Floats, Floats]:
     """A full turn of the instrument; points in its own coordinates."""
     azimuth = np.arange(0, 2 * math.pi * share, step) + random.uniform(0, step)
     lift = np.arange(math.radians(instrument.lowest_deg), math.pi / 2 - step_up / 2, step_up)
     columns = max(8, BLOCK_RAYS // len(lift))
-    parts = [_block(scene, instrument, random, index, place, stand, azimuth[i:i + columns], lift)
-             for i in range(0, len(azimuth), columns)]
+    parts = [
+        _block(scene, instrument, random, index, place, stand, azimuth[i : i + columns], lift)
+        for i in range(0, len(azimuth), columns)
+    ]
     return tuple(np.concatenate(part) for part in zip(*parts, strict=True))  # type: ignore[return-value]
 
 
-def _block(scene: Packed, instrument: Instrument, random: np.random.Generator, index: int, place: Floats, stand: Floats,
-           azimuth: Floats, lift: Floats) -> tuple[Floats, Floats, Floats]:
+def _block(
+    scene: Packed,
+    instrument: Instrument,
+    random: np.random.Generator,
+    index: int,
+    place: Floats,
+    stand: Floats,
+    azimuth: Floats,
+    lift: Floats,
+) -> tuple[Floats, Floats, Floats]:
     a, e = np.meshgrid(azimuth, lift, indexing="ij")
     rays = np.stack([np.cos(a) * np.cos(e), np.sin(a) * np.cos(e), np.sin(e)], axis=-1).reshape(-1, 3)
     luck = random.random(len(rays))
@@ -108,7 +141,9 @@ def _block(scene: Packed, instrument: Instrument, random: np.random.Generator, i
     hit = keep & (sheets >= 0) & (random.random(len(rays)) >= instrument.dropout)
     incidence = _incidence(scene, sheets, rays @ stand.T)
     hit &= random.random(len(rays)) < np.clip((incidence - 0.03) / 0.07, 0, 1)
-    sigma = instrument.noise_m * (0.8 + 0.04 * ranges) * np.minimum(1 + 0.15 * (1 / np.maximum(incidence, 0.1) - 1), 2.5)
+    sigma = (
+        instrument.noise_m * (0.8 + 0.04 * ranges) * np.minimum(1 + 0.15 * (1 / np.maximum(incidence, 0.1) - 1), 2.5)
+    )
     measured = ranges + random.normal(0, 1, len(rays)) * sigma
     turned = rays + random.normal(0, instrument.angle_noise, rays.shape)
     turned /= np.linalg.norm(turned, axis=1, keepdims=True)
@@ -128,7 +163,9 @@ def _beside_an_edge(sheets: AnyArray, ranges: Floats) -> AnyArray:
     edge = np.zeros(sheets.shape, bool)
     for step in (1, 2):
         for axis in (0, 1):
-            changed = np.take(sheets, range(step, sheets.shape[axis]), axis) != np.take(sheets, range(sheets.shape[axis] - step), axis)
+            changed = np.take(sheets, range(step, sheets.shape[axis]), axis) != np.take(
+                sheets, range(sheets.shape[axis] - step), axis
+            )
             pad = [(0, 0), (0, 0)]
             pad[axis] = (0, step)
             before = np.pad(changed, pad)
@@ -137,8 +174,17 @@ def _beside_an_edge(sheets: AnyArray, ranges: Floats) -> AnyArray:
     return edge
 
 
-def _footprint(scene: Packed, instrument: Instrument, random: np.random.Generator, index: int, place: Floats, stand: Floats,
-               rays: Floats, ranges: Floats, luck: Floats) -> Floats:
+def _footprint(
+    scene: Packed,
+    instrument: Instrument,
+    random: np.random.Generator,
+    index: int,
+    place: Floats,
+    stand: Floats,
+    rays: Floats,
+    ranges: Floats,
+    luck: Floats,
+) -> Floats:
     """Range of a beam of finite width: the mean of what it lights where that is near, else one part or a mixture."""
     radius = 0.5 * (instrument.beam_m / np.maximum(ranges, 0.3) + instrument.divergence)
     side = np.cross(rays, np.array([0.0, 0.0, 1.0]))
@@ -157,7 +203,7 @@ def _footprint(scene: Packed, instrument: Instrument, random: np.random.Generato
     first = (lengths * front).sum(axis=1) / front.sum(axis=1)
     last = np.where(share < 1, (lengths * ~front).sum(axis=1) / np.maximum((~front).sum(axis=1), 1), first)
     mixed = random.random(len(rays)) < 0.35
-    return np.where(mixed, share * first + (1 - share) * last, np.where(share >= 0.5, first, last))
+    return np.asarray(np.where(mixed, share * first + (1 - share) * last, np.where(share >= 0.5, first, last)))
 
 
 def _median_range(scene: Packed, index: int, place: Floats) -> float:
@@ -173,14 +219,16 @@ def path_of(building: Building, positions: int) -> Floats:
     """Where a handheld scanner is at each of `positions` moments, (n, 3): along the room's path, swaying a little."""
     corners = np.asarray(building.room.path or building.room.stations, float)
     if len(corners) == 1:
-        corners = np.concatenate([corners - [0.4, 0, 0], corners + [0.4, 0, 0]])
+        corners = np.concatenate([corners - [0.4, 0, 0], [*corners, 0.4, 0, 0]])
     share = np.linspace(0, len(corners) - 1, positions)
     track = np.stack([np.interp(share, np.arange(len(corners)), corners[:, k]) for k in range(3)], axis=1)
     sway = np.linspace(0, 6 * math.pi, positions)
     return track + 0.12 * np.stack([np.sin(sway), np.cos(1.3 * sway), 0.5 * np.sin(0.7 * sway)], axis=1)
 
 
-def _handheld(building: Building, scene: Packed, instrument: Instrument, random: np.random.Generator) -> Iterator[StationScan]:
+def _handheld(
+    building: Building, scene: Packed, instrument: Instrument, random: np.random.Generator
+) -> Iterator[StationScan]:
     places = path_of(building, instrument.positions)
     drift = _drift(instrument, random)
     turn, offset = scan_from_room(building)
@@ -190,16 +238,20 @@ def _handheld(building: Building, scene: Packed, instrument: Instrument, random:
         stand = _about_z(random.uniform(0, 2 * math.pi)) @ _tilt(20.0, random)
         tilted = replace(instrument, lowest_deg=-89.0)
         points, escaped, intensity = _sweep(scene, tilted, random, station, place, stand, step, step)
-        yield StationScan(f"position {i + 1}", points, escaped, intensity, turn @ stand, turn @ place + offset + drift[i], place)
+        yield StationScan(
+            f"position {i + 1}", points, escaped, intensity, turn @ stand, turn @ place + offset + drift[i], place
+        )
 
 
 def _drift(instrument: Instrument, random: np.random.Generator) -> Floats:
     """A smooth wander of the pose: a few slow waves, `drift_m` root mean square in length."""
     moment = np.linspace(0, 1, instrument.positions)[:, None]
-    waves = sum((random.normal(0, 1 / k, 3) * np.sin(2 * math.pi * (k * moment / 2 + random.random(3))) for k in (1, 2, 3)),
-                np.zeros((instrument.positions, 3)))
+    waves = sum(
+        (random.normal(0, 1 / k, 3) * np.sin(2 * math.pi * (k * moment / 2 + random.random(3))) for k in (1, 2, 3)),
+        np.zeros((instrument.positions, 3)),
+    )
     waves = waves - waves.mean(axis=0)
-    return waves * (instrument.drift_m / max(math.sqrt(float((waves**2).sum(axis=1).mean())), 1e-12))
+    return np.asarray(waves * (instrument.drift_m / max(math.sqrt(float((waves**2).sum(axis=1).mean())), 1e-12)))
 
 
 def _about_z(angle: float) -> Floats:
@@ -213,7 +265,7 @@ def _tilt(degrees: float, random: np.random.Generator) -> Floats:
         return np.eye(3)
     heading = _about_z(random.uniform(0, 2 * math.pi))
     c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
-    return heading @ np.array([[1.0, 0, 0], [0, c, -s], [0, s, c]]) @ heading.T
+    return np.asarray(heading @ np.array([[1.0, 0, 0], [0, c, -s], [0, s, c]]) @ heading.T)
 
 
 def _small_turn(angles: Floats) -> Floats:

@@ -1,4 +1,4 @@
-"""The pieces a simulated building is made of: a base plane or upright cylinder, a smooth height on it, and where it ends."""
+"""The pieces of a simulated building: a base plane or upright cylinder, a smooth height on it, and where it ends."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -32,7 +32,8 @@ class Sheet:
 
     def heights(self, u: Floats, v: Floats) -> Floats:
         """Heights at places (n,), metres."""
-        return heights_at(self.terms, np.ascontiguousarray(u, float), np.ascontiguousarray(v, float))
+        heights: Floats = heights_at(self.terms, np.ascontiguousarray(u, float), np.ascontiguousarray(v, float))
+        return heights
 
     def points(self, u: Floats, v: Floats) -> Floats:
         """Points (n, 3) of the surface."""
@@ -41,7 +42,7 @@ class Sheet:
     def gap(self, points: Floats) -> Floats:
         """How far points (n, 3) stand in front of the surface, metres."""
         u, v, h = self.frame.uvh_from_level(points).T
-        return h - self.heights(u, v)
+        return np.asarray(h - self.heights(u, v))
 
 
 class Packed(NamedTuple):
@@ -69,14 +70,21 @@ def pack(sheets: Sequence[Sheet]) -> Packed:
     masks = [_mask(sheet.domain, piece) for sheet, piece in zip(sheets, segments, strict=True)]
     bounds = [(s.domain.bounds[0], s.domain.bounds[2], s.domain.bounds[1], s.domain.bounds[3]) for s in sheets]
     return Packed(
-        np.stack([s.frame.origin_m for s in sheets]).astype(float), np.stack([s.frame.axes for s in sheets]).astype(float),
-        np.array([s.frame.radius_m or 0.0 for s in sheets]), np.array(bounds, float),
-        np.array([s.material for s in sheets], np.int64), np.array([s.returns for s in sheets], float),
+        np.stack([s.frame.origin_m for s in sheets]).astype(float),
+        np.stack([s.frame.axes for s in sheets]).astype(float),
+        np.array([s.frame.radius_m or 0.0 for s in sheets]),
+        np.array(bounds, float),
+        np.array([s.material for s in sheets], np.int64),
+        np.array([s.returns for s in sheets], float),
         np.array([s.stations for s in sheets], np.int64),
-        np.concatenate([s.terms for s in sheets]), _starts([len(s.terms) for s in sheets]),
-        np.concatenate(segments), _starts([len(p) for p in segments]),
-        np.concatenate([m.ravel() for m in masks]), _starts([m.size for m in masks]),
-        np.array([m.shape[1] for m in masks], np.int64))
+        np.concatenate([s.terms for s in sheets]),
+        _starts([len(s.terms) for s in sheets]),
+        np.concatenate(segments),
+        _starts([len(p) for p in segments]),
+        np.concatenate([m.ravel() for m in masks]),
+        _starts([m.size for m in masks]),
+        np.array([m.shape[1] for m in masks], np.int64),
+    )
 
 
 def _starts(sizes: Sequence[int]) -> AnyArray:
@@ -94,7 +102,7 @@ def _mask(domain: Polygon, segments: Floats) -> AnyArray:
     u = u0 + (np.arange(columns) + 0.5) * MASK_CELL_M
     v = v0 + (np.arange(rows) + 0.5) * MASK_CELL_M
     shapely.prepare(domain)
-    mask = shapely.contains_xy(domain, *np.meshgrid(u, v)).astype(np.uint8)
+    mask: AnyArray = shapely.contains_xy(domain, *np.meshgrid(u, v)).astype(np.uint8)
     for a, b, c, d in segments:
         steps = int(max(abs(c - a), abs(d - b)) / MASK_CELL_M * 4) + 2
         column = ((np.linspace(a, c, steps) - u0) / MASK_CELL_M).astype(int)

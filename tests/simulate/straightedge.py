@@ -48,8 +48,9 @@ def _window(s: Floats, f: Floats, hull: Ints) -> float:
 
 
 @njit(cache=True, nogil=True)
-def _search(height: Floats, cell: float, length: float, angles: Floats, line_step: float, start_step: float,
-            near: Floats) -> tuple[float, float, float, float]:
+def _search(
+    height: Floats, cell: float, length: float, angles: Floats, line_step: float, start_step: float, near: Floats
+) -> tuple[float, float, float, float]:
     """Worst window over angles (radians), lines and starts; `near` limits the centre: u, v, reach (0: anywhere)."""
     rows, columns = height.shape
     wide, tall = columns * cell, rows * cell
@@ -68,7 +69,7 @@ def _search(height: Floats, cell: float, length: float, angles: Floats, line_ste
             count = 0
             for i in range(most):
                 t = (i - most // 2) * cell
-                column, row = int(math.floor((x0 + t * c) / cell)), int(math.floor((y0 + t * d) / cell))
+                column, row = math.floor((x0 + t * c) / cell), math.floor((y0 + t * d) / cell)
                 if 0 <= row < rows and 0 <= column < columns and not math.isnan(height[row, column]):
                     x, y = (x0 + t * c) / cell - 0.5, (y0 + t * d) / cell - 0.5
                     s[count], f[count] = t, _bilinear(height, row, column, x, y)
@@ -84,7 +85,7 @@ def _search(height: Floats, cell: float, length: float, angles: Floats, line_ste
                     centre = (s[first] + s[last]) / 2
                     far = near[2] > 0 and abs((near[0] - x0) * c + (near[1] - y0) * d - centre) > near[2]
                     if last - first >= 2 and not far:
-                        gap = _window(s[first:last + 1], f[first:last + 1], hull)
+                        gap = _window(s[first : last + 1], f[first : last + 1], hull)
                         if gap > best:
                             best, best_u, best_v, best_angle = gap, x0 + centre * c, y0 + centre * d, angle
                     next_start = s[first] + start_step
@@ -97,13 +98,15 @@ def _search(height: Floats, cell: float, length: float, angles: Floats, line_ste
 @njit(cache=True, nogil=True)
 def _bilinear(height: Floats, row: int, column: int, x: float, y: float) -> float:
     """Height between cell centres; the cell's own where a neighbour was not measured."""
-    j, i = int(math.floor(x)), int(math.floor(y))
+    j, i = math.floor(x), math.floor(y)
+    own: float = height[row, column]
     if i < 0 or j < 0 or i + 1 >= height.shape[0] or j + 1 >= height.shape[1]:
-        return height[row, column]
+        return own
     p, q = x - j, y - i
-    value = ((1 - q) * ((1 - p) * height[i, j] + p * height[i, j + 1])
-             + q * ((1 - p) * height[i + 1, j] + p * height[i + 1, j + 1]))
-    return height[row, column] if math.isnan(value) else value
+    value: float = (1 - q) * ((1 - p) * height[i, j] + p * height[i, j + 1]) + q * (
+        (1 - p) * height[i + 1, j] + p * height[i + 1, j + 1]
+    )
+    return own if math.isnan(value) else value
 
 
 def worst_straightedge(height: Floats, cell: float, length: float) -> Worst:
@@ -113,7 +116,9 @@ def worst_straightedge(height: Floats, cell: float, length: float) -> Worst:
     the first cell.
     """
     coarse = _thin(height, 2)
-    gap, u, v, angle = _search(coarse, 2 * cell, length, np.radians(np.arange(0, 180, 7.5)), 4 * cell, 4 * cell, np.zeros(3))
+    gap, u, v, angle = _search(
+        coarse, 2 * cell, length, np.radians(np.arange(0, 180, 7.5)), 4 * cell, 4 * cell, np.zeros(3)
+    )
     for spread, steps, line, reach in ((6.0, 9, 2 * cell, 0.06 * length), (1.5, 7, cell, 0.02 * length)):
         angles = angle + np.radians(np.linspace(-spread, spread, steps))
         found = _search(height, cell, length, angles, line, line, np.array([u, v, max(reach, 3 * cell)]))

@@ -41,16 +41,32 @@ def truth_of(building: Building, instrument: Instrument) -> tuple[dict[str, Any]
     turn, offset = scan_from_room(building)
     matrix = np.eye(4)
     matrix[:3, :3], matrix[:3, 3] = turn, offset
-    area = sum(Polygon(_ring_of_chain(building, c)).area for c, chain in enumerate(building.room.chains)
-               if chain.closed and not Polygon(_ring_of_chain(building, c)).exterior.is_ccw)
-    holes = sum(Polygon(_ring_of_chain(building, c)).area for c, chain in enumerate(building.room.chains)
-                if chain.closed and Polygon(_ring_of_chain(building, c)).exterior.is_ccw)
+    area = sum(
+        Polygon(_ring_of_chain(building, c)).area
+        for c, chain in enumerate(building.room.chains)
+        if chain.closed and not Polygon(_ring_of_chain(building, c)).exterior.is_ccw
+    )
+    holes = sum(
+        Polygon(_ring_of_chain(building, c)).area
+        for c, chain in enumerate(building.room.chains)
+        if chain.closed and Polygon(_ring_of_chain(building, c)).exterior.is_ccw
+    )
     document = {
-        "format": "unfold-truth", "version": 1, "name": building.room.name, "description": building.room.description,
-        "profile": instrument.name, "unit": building.room.unit,
-        "room": {"up_scan": [0.0, 0.0, 1.0], "scan_from_level": matrix.tolist(), "floor_area_mm2": (area - holes) * 1e6},
+        "format": "unfold-truth",
+        "version": 1,
+        "name": building.room.name,
+        "description": building.room.description,
+        "profile": instrument.name,
+        "unit": building.room.unit,
+        "room": {
+            "up_scan": [0.0, 0.0, 1.0],
+            "scan_from_level": matrix.tolist(),
+            "floor_area_mm2": (area - holes) * 1e6,
+        },
         "walls": [{**wall.elevation, "flatness": wall.flatness} for wall in walls],
-        "not_walls": [] if not any(piece.faces for piece in building.room.ceilings) else ["bulkhead faces may be listed"],
+        "not_walls": []
+        if not any(piece.faces for piece in building.room.ceilings)
+        else ["bulkhead faces may be listed"],
     }
     return document, walls
 
@@ -72,11 +88,13 @@ def _ring_of_chain(building: Building, c: int) -> Floats:
     return np.concatenate(pieces)
 
 
-def _wall(building: Building, scene: Packed, stands: list[tuple[int, Floats]], index: int, instrument: Instrument) -> WallTruth:
+def _wall(
+    building: Building, scene: Packed, stands: list[tuple[int, Floats]], index: int, instrument: Instrument
+) -> WallTruth:
     wall = building.walls[index]
     ring = wall.outline.ring
     low, high = ring.min(axis=0), ring.max(axis=0)
-    columns, rows = (int(math.ceil((high[k] - low[k]) / CELL_M)) for k in (0, 1))
+    columns, rows = (math.ceil((high[k] - low[k]) / CELL_M) for k in (0, 1))
     u, v = np.meshgrid(low[0] + (np.arange(columns) + 0.5) * CELL_M, low[1] + (np.arange(rows) + 0.5) * CELL_M)
     face = _face(wall)
     on_wall = shapely.contains_xy(face, u, v)
@@ -84,8 +102,9 @@ def _wall(building: Building, scene: Packed, stands: list[tuple[int, Floats]], i
     heights = np.full(u.shape, np.nan)
     heights[on_wall] = wall.surface.heights(u[on_wall], v[on_wall]) * 1000
     elevation = _elevation(building, index, face, _rings(on_wall & ~seen, low), seen, on_wall)
-    return WallTruth(elevation, _flatness(wall, np.where(seen, heights, np.nan), u, v),
-                     low[0] * 1000, low[1] * 1000, heights, seen)
+    return WallTruth(
+        elevation, _flatness(wall, np.where(seen, heights, np.nan), u, v), low[0] * 1000, low[1] * 1000, heights, seen
+    )
 
 
 def _face(wall: BuiltWall) -> Polygon:
@@ -96,8 +115,16 @@ def _face(wall: BuiltWall) -> Polygon:
     return face
 
 
-def _seen(wall: BuiltWall, scene: Packed, stands: list[tuple[int, Floats]], index: int, u: Floats, v: Floats, on_wall: Bools,
-          instrument: Instrument) -> Bools:
+def _seen(
+    wall: BuiltWall,
+    scene: Packed,
+    stands: list[tuple[int, Floats]],
+    index: int,
+    u: Floats,
+    v: Floats,
+    on_wall: Bools,
+    instrument: Instrument,
+) -> Bools:
     places = wall.surface.points(u[on_wall], v[on_wall])
     foot = wall.surface.frame.level_from_uvh(np.column_stack([u[on_wall], v[on_wall], 0 * u[on_wall]]))
     inward = wall.surface.frame.level_from_uvh(np.column_stack([u[on_wall], v[on_wall], 0 * u[on_wall] + 1])) - foot
@@ -115,11 +142,17 @@ def _seen(wall: BuiltWall, scene: Packed, stands: list[tuple[int, Floats]], inde
 
 def _rings(cells: Bools, low: Floats) -> list[list[list[float]]]:
     """Outer rings of the cells that are true, in millimetres; specks under 4 cells are left out."""
-    boxes = [shapely.box(low[0] + j0 * CELL_M, low[1] + i * CELL_M, low[0] + j1 * CELL_M, low[1] + (i + 1) * CELL_M)
-             for i in range(len(cells)) for j0, j1 in _runs(cells[i])]
+    boxes = [
+        shapely.box(low[0] + j0 * CELL_M, low[1] + i * CELL_M, low[0] + j1 * CELL_M, low[1] + (i + 1) * CELL_M)
+        for i in range(len(cells))
+        for j0, j1 in _runs(cells[i])
+    ]
     joined = shapely.union_all(boxes, grid_size=1e-6) if boxes else Polygon()
-    return [[[1000 * x, 1000 * y] for x, y in piece.exterior.coords[:-1]]
-            for piece in shapely.get_parts(joined) if piece.area >= 4 * CELL_M**2]
+    return [
+        [[1000 * x, 1000 * y] for x, y in piece.exterior.coords[:-1]]
+        for piece in shapely.get_parts(joined)
+        if piece.area >= 4 * CELL_M**2
+    ]
 
 
 def _runs(row: Bools) -> list[tuple[int, int]]:
@@ -127,7 +160,9 @@ def _runs(row: Bools) -> list[tuple[int, int]]:
     return list(zip(change[::2].tolist(), change[1::2].tolist(), strict=True))
 
 
-def _elevation(building: Building, index: int, face: Polygon, unseen: list[list[list[float]]], seen: Bools, on_wall: Bools) -> dict[str, Any]:
+def _elevation(
+    building: Building, index: int, face: Polygon, unseen: list[list[list[float]]], seen: Bools, on_wall: Bools
+) -> dict[str, Any]:
     wall = building.walls[index]
     turn, offset = scan_from_room(building)
     frame = wall.surface.frame
@@ -136,8 +171,12 @@ def _elevation(building: Building, index: int, face: Polygon, unseen: list[list[
     return {
         "id": f"T{index + 1}",
         "chain": wall.chain,
-        "frame": {"origin_scan_m": (turn @ frame.origin_m + offset).tolist(), "right": (turn @ frame.right).tolist(),
-                  "up": frame.up.tolist(), "inward": (turn @ frame.inward).tolist()},
+        "frame": {
+            "origin_scan_m": (turn @ frame.origin_m + offset).tolist(),
+            "right": (turn @ frame.right).tolist(),
+            "up": frame.up.tolist(),
+            "inward": (turn @ frame.inward).tolist(),
+        },
         "shape": "plane" if frame.radius_m is None else "cylinder",
         **({} if frame.radius_m is None else {"radius_mm": frame.radius_m * 1000}),
         "outline": outline.tolist(),
@@ -154,16 +193,27 @@ def _opening(name: str, ring: OpeningRing) -> dict[str, Any]:
     plan = ring.plan
     face = ring.face * 1000
     size = [plan.width * 1000] if plan.circle else np.ptp(face, axis=0).tolist()
-    return {"id": name, "kind": plan.kind, "ring": face.tolist(), "clear_ring": (ring.clear * 1000).tolist(),
-            "shape": "circle" if plan.circle else "rectangle", "size_mm": size,
-            "depth_mm": plan.depth * 1000 if plan.behind in ("solid", "pane") else None, "behind": plan.behind}
+    return {
+        "id": name,
+        "kind": plan.kind,
+        "ring": face.tolist(),
+        "clear_ring": (ring.clear * 1000).tolist(),
+        "shape": "circle" if plan.circle else "rectangle",
+        "size_mm": size,
+        "depth_mm": plan.depth * 1000 if plan.behind in ("solid", "pane") else None,
+        "behind": plan.behind,
+    }
 
 
 def _edge(building: Building, index: int, side: Any, outline: Floats) -> dict[str, Any]:
     chain = [i for i, wall in enumerate(building.walls) if wall.chain == building.walls[index].chain]
     place = chain.index(index)
     closed = building.room.chains[building.walls[index].chain].closed and len(chain) > 1
-    run = outline[side.first: side.last + 1] if side.last >= side.first else np.concatenate([outline[side.first:], outline[: side.last + 1]])
+    run = (
+        outline[side.first : side.last + 1]
+        if side.last >= side.first
+        else np.concatenate([outline[side.first :], outline[: side.last + 1]])
+    )
     chord = run[-1] - run[0]
     across = np.array([-chord[1], chord[0]]) / max(np.hypot(*chord), 1e-9)
     kind, neighbour = side.kind, {"floor": "floor", "ceiling": "ceiling"}.get(side.kind)
@@ -175,8 +225,13 @@ def _edge(building: Building, index: int, side: Any, outline: Floats) -> dict[st
             kind, neighbour = _corner(building, *((index, other) if step > 0 else (other, index))), f"T{other + 1}"
         else:
             kind = "end"
-    return {"kind": kind, "neighbour": neighbour, "first": side.first, "last": side.last,
-            "bow_mm": float(np.abs((run - run[0]) @ across).max())}
+    return {
+        "kind": kind,
+        "neighbour": neighbour,
+        "first": side.first,
+        "last": side.last,
+        "bow_mm": float(np.abs((run - run[0]) @ across).max()),
+    }
 
 
 def _corner(building: Building, left: int, right: int) -> str:
@@ -197,19 +252,35 @@ def _flatness(wall: BuiltWall, height: Floats, u: Floats, v: Floats) -> dict[str
     h, x, y = height[good], u[good], v[good]
     plane = np.linalg.lstsq(np.column_stack([np.ones(len(h)), x, y]), h, rcond=None)[0]
     cx, cy = (x.max() + x.min()) / 2, (y.max() + y.min()) / 2
-    quadratic = np.linalg.lstsq(np.column_stack([np.ones(len(h)), x - cx, y - cy, (x - cx) ** 2, (x - cx) * (y - cy), (y - cy) ** 2]),
-                                h, rcond=None)[0]
+    quadratic = np.linalg.lstsq(
+        np.column_stack([np.ones(len(h)), x - cx, y - cy, (x - cx) ** 2, (x - cx) * (y - cy), (y - cy) ** 2]),
+        h,
+        rcond=None,
+    )[0]
     flat = height - (plane[0] + plane[1] * u + plane[2] * v)
-    edges = [] if curved else [_straightedge(flat, float(u.min() - CELL_M / 2), float(v.min() - CELL_M / 2), *rule) for rule in RULES]
-    return {"lean_mm_per_m": float(plane[2]),
-            "bow_horizontal_mm": float(-quadratic[3] * (np.ptp(x) / 2) ** 2),
-            "bow_vertical_mm": float(-quadratic[5] * (np.ptp(y) / 2) ** 2),
-            "flatness_least_squares_mm": float(np.nanmax(flat) - np.nanmin(flat)),
-            "straightedge": edges}
+    edges = (
+        []
+        if curved
+        else [_straightedge(flat, float(u.min() - CELL_M / 2), float(v.min() - CELL_M / 2), *rule) for rule in RULES]
+    )
+    return {
+        "lean_mm_per_m": float(plane[2]),
+        "bow_horizontal_mm": float(-quadratic[3] * (np.ptp(x) / 2) ** 2),
+        "bow_vertical_mm": float(-quadratic[5] * (np.ptp(y) / 2) ** 2),
+        "flatness_least_squares_mm": float(np.nanmax(flat) - np.nanmin(flat)),
+        "straightedge": edges,
+    }
 
 
-def _straightedge(flat: Floats, u0: float, v0: float, rule: str, length_mm: float, tolerance_mm: float) -> dict[str, Any]:
+def _straightedge(
+    flat: Floats, u0: float, v0: float, rule: str, length_mm: float, tolerance_mm: float
+) -> dict[str, Any]:
     worst = worst_straightedge(flat, CELL_M * 1000, length_mm)
-    return {"rule": rule, "length_mm": length_mm, "tolerance_mm": tolerance_mm, "worst_mm": worst.gap,
-            "at": {"u": u0 * 1000 + worst.u, "v": v0 * 1000 + worst.v, "angle_deg": worst.angle_deg},
-            "verdict": "conforms" if worst.gap <= tolerance_mm else "does not conform"}
+    return {
+        "rule": rule,
+        "length_mm": length_mm,
+        "tolerance_mm": tolerance_mm,
+        "worst_mm": worst.gap,
+        "at": {"u": u0 * 1000 + worst.u, "v": v0 * 1000 + worst.v, "angle_deg": worst.angle_deg},
+        "verdict": "conforms" if worst.gap <= tolerance_mm else "does not conform",
+    }

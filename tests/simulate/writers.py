@@ -42,16 +42,28 @@ def _write_e57(path: Path, scans: list[StationScan], description: str) -> int:
     for scan in scans:
         xyz = np.concatenate([scan.points, scan.escaped])
         state = np.r_[np.zeros(len(scan.points)), np.ones(len(scan.escaped))]
-        data = {"cartesianX": xyz[:, 0], "cartesianY": xyz[:, 1], "cartesianZ": xyz[:, 2], "cartesianInvalidState": state.astype(np.int8),
-                "intensity": np.r_[scan.intensity, np.zeros(len(scan.escaped))].astype(np.float32)}
-        file.write_scan_raw(data, name=f"{scan.name}, simulated: {description}", rotation=_quaternion(scan.turn), translation=scan.position)
+        data = {
+            "cartesianX": xyz[:, 0],
+            "cartesianY": xyz[:, 1],
+            "cartesianZ": xyz[:, 2],
+            "cartesianInvalidState": state.astype(np.int8),
+            "intensity": np.r_[scan.intensity, np.zeros(len(scan.escaped))].astype(np.float32),
+        }
+        file.write_scan_raw(
+            data,
+            name=f"{scan.name}, simulated: {description}",
+            rotation=_quaternion(scan.turn),
+            translation=scan.position,
+        )
     file.close()
     return sum(len(scan.points) for scan in scans)
 
 
 def _write_ply(path: Path, points: Floats, description: str) -> None:
-    header = (f"ply\nformat binary_little_endian 1.0\ncomment simulated: {description}\nelement vertex {len(points)}\n"
-              "property double x\nproperty double y\nproperty double z\nend_header\n")
+    header = (
+        f"ply\nformat binary_little_endian 1.0\ncomment simulated: {description}\nelement vertex {len(points)}\n"
+        "property double x\nproperty double y\nproperty double z\nend_header\n"
+    )
     path.write_bytes(header.encode() + points.astype("<f8").tobytes())
 
 
