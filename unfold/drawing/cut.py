@@ -1,0 +1,102 @@
+"""The files that panels are cut from: one DXF a panel, one a sheet as nested, and the cut list."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+from ezdxf.layouts.layout import Modelspace
+
+from unfold.arrays import Floats
+from unfold.drawing.cut_check import check_cut_file
+from unfold.drawing.cut_dxf import add_arrow, add_label, add_path, new_cut_document, save_cut_document
+from unfold.drawing.cut_list import write_cut_list
+from unfold.drawing.cut_outline import CutOutline, cut_outline, mirrored_outline, placed_outline
+from unfold.elevation.result import Elevations
+from unfold.layout.result import Layout, Panel, Stock
+from unfold.settings import JobSettings
+
+LARGEST_LETTERING_MM = 40.0
+LETTERING_SHARE = 0.06  # of the panel's shorter side
+
+
+def write_cut_files(layout: Layout, elevations: Elevations, folder: Path, settings: JobSettings) -> None:
+    """Write cut/W1-P1.dxf for each panel, cut/sheet-S1-1.dxf for each sheet, and cut/cutlist.csv.
+
+    Every DXF is read again and compared with the layout.
+
+    Raises
+    ------
+    UnfoldError
+        A file read back differs from the layout in area, bounds, number or closedness of its outlines.
+    """
+    cut = folder / "cut"
+    cut.mkdir(parents=True, exist_ok=True)
+    outlines = {panel.id: cut_outline(panel, settings.cut) for wall in layout.walls for panel in wall.panels}
+    for wall in layout.walls:
+        for panel in wall.panels:
+            _write_panel(panel, outlines[panel.id], cut / f"{panel.id}.dxf", settings)
+    for kind, sheet, panels in sheets_in_use(layout):
+        _write_sheet(kind, sheet, panels, outlines, cut, settings)
+    write_cut_list(layout, cut / "cutlist.csv", settings.drawing)
+
+
+def sheets_in_use(layout: Layout) -> Iterator[tuple[Stock, int, list[Panel]]]:
+    """Give each sheet that panels are cut from: its stock, its number and its panels."""
+    placed = [panel for wall in layout.walls for panel in wall.panels if panel.placed is not None]
+    for kind in layout.stock:
+        mine = [panel for panel in placed if panel.placed is not None and panel.placed.stock == kind.id]
+        for sheet in sorted({panel.placed.sheet for panel in mine if panel.placed is not None}):
+            yield kind, sheet, [panel for panel in mine if panel.placed is not None and panel.placed.sheet == sheet]
+
+
+def _write_panel(panel: Panel, outline: CutOutline, path: Path, settings: JobSettings) -> None:
+    document = new_cut_document(("CUT", "MARK", "TEXT"))
+    shown = mirrored_outline(outline, float(outline.size_mm[0]) / 2.0) if settings.cut.face_down else outline
+    _draw_panel(document.modelspace(), panel, shown, settings.cut.face_down)
+    save_cut_document(document, path)
+    check_cut_file(path, [shown], settings.cut.tolerance_mm)
+
+
+def _write_sheet(
+    kind: Stock, sheet: int, panels: list[Panel], outlines: dict[str, CutOutline], folder: Path, settings: JobSettings
+) -> None:
+    document = new_cut_document(("CUT", "MARK", "TEXT", "SHEET", "TRIM"))
+    space = document.modelspace()
+    length, width = kind.size_mm
+    trim = settings.layout.cutting.trim
+    add_path(space, _rectangle(0.0, length, width), "SHEET")
+    if trim > 0.0:
+        add_path(space, _rectangle(trim, length, width), "TRIM")
+    shown = []
+    for panel in panels:
+        assert panel.placed is not None
+        outline = placed_outline(outlines[panel.id], panel.placed)
+        shown.append(mirrored_outline(outline, length / 2.0) if settings.cut.face_down else outline)
+        _draw_panel(space, panel, shown[-1], False)
+    title = f"sheet {kind.id}-{sheet}: {length:g} x {width:g} x {kind.thickness_mm:g} mm"
+    title += ", mirrored: face down" if settings.cut.face_down else ", face up"
+    add_label(space, title, np.array([length / 2.0, width + 60.0]), 40.0)
+    path = folder / f"sheet-{kind.id}-{sheet}.dxf"
+    save_cut_document(document, path)
+    check_cut_file(path, shown, settings.cut.tolerance_mm)
+
+
+def _rectangle(inset: float, length: float, width: float) -> Floats:
+    right, top = length - inset, width - inset
+    return np.array([[inset, inset, 0.0], [right, inset, 0.0], [right, top, 0.0], [inset, top, 0.0]])
+
+
+def _draw_panel(space: Modelspace, panel: Panel, outline: CutOutline, says_face_down: bool) -> None:
+    """Draw the outlines to cut, the arrow that points up, and the label beside it."""
+    for path in outline.paths:
+        add_path(space, path, "CUT")
+    height = min(LARGEST_LETTERING_MM, LETTERING_SHARE * float(outline.size_mm.min()))
+    lines = [panel.id, f"row {panel.row}  column {panel.column}"]
+    if says_face_down:
+        lines.append("mirrored: face down")
+    turn = float(np.degrees(np.arctan2(-outline.up[0], outline.up[1])))
+    at = outline.label_mm
+    add_arrow(space, at + 1.0 * height * outline.up, at + 3.5 * height * outline.up)
+    for number, line in enumerate(lines):
+        place = at - (1.6 * number + 0.2) * height * outline.up
+        add_label(space, line, place, height if number == 0 else 0.6 * height, turn)
