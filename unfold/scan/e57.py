@@ -27,6 +27,7 @@ class E57Reader:
         self.unit: LengthUnit | None = "m"
         self.parts: list[Part] = []
         self.dropped: Counter[str] = Counter()
+        self.metres_per_unit = 1.0
 
     def batches(self) -> Iterator[Batch]:
         """Yield every scan's points in order. Raises ScanError naming the scan that cannot be decoded."""
@@ -62,7 +63,7 @@ class E57Reader:
             what = f"scan {number + 1} ({name})" if name != what else what
             matrix, posed = _pose(scan)
             points = libe57.CompressedVectorNode(scan.get("points"))
-            self.parts.append(Part(name, matrix[:, 3].copy(), matrix[:, 2].copy(), sure=posed))
+            self.parts.append(Part(name, matrix[:, 3].copy(), matrix[:, 2].copy(), stated=posed))
             yield from self._read_points(image, points, matrix, limit)
         except (libe57.E57Exception, RuntimeError, ValueError, OverflowError, MemoryError) as error:
             raise ScanError(
@@ -75,7 +76,7 @@ class E57Reader:
             return
         columns = _Columns(image, points, min(wanted, limit or BATCH_POINTS, BATCH_POINTS))
         if columns.spherical:
-            self.parts[part].sure = True
+            self.parts[part].stated = True
         reader, read = points.reader(columns.buffers), 0
         try:
             while count := reader.read():

@@ -6,7 +6,11 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from unfold.arrays import AnyArray, Floats, Floats32
+from unfold.arrays import AnyArray, Floats, Floats32, Ints
+
+NO_DROP = np.zeros(0, np.int8)
+POWERS = 10.0 ** np.arange(0, 23)  # exactly representable
+_NEWLINE, _MINUS, _PLUS = 10, 45, 43
 
 
 @njit(cache=True, nogil=True)
@@ -44,4 +48,118 @@ def from_spherical(reach: Floats, azimuth: Floats, elevation: Floats) -> None:
         elevation[i] = r * math.sin(e)
 
 
-NO_DROP = np.zeros(0, np.int8)
+@njit(cache=True, nogil=True)
+def parse_number(text: AnyArray, start: int, end: int, point: int) -> float:
+    """Return the number in text[start:end], or NaN when it is none. Correct to the last bit up to 15 digits."""
+    i, sign = start, 1.0
+    if i < end and (text[i] == _MINUS or text[i] == _PLUS):
+        sign = -1.0 if text[i] == _MINUS else 1.0
+        i += 1
+    mantissa, digits, shift, seen_point = 0, 0, 0, False
+    while i < end:
+        c = text[i]
+        if 48 <= c <= 57:
+            if mantissa < 100_000_000_000_000_000:
+                mantissa = mantissa * 10 + (int(c) - 48)
+                shift -= 1 if seen_point else 0
+            else:
+                shift += 0 if seen_point else 1
+            digits += 1
+        elif c == point and not seen_point:
+            seen_point = True
+        else:
+            break
+        i += 1
+    if digits == 0:
+        return np.nan
+    if i < end and (text[i] == 101 or text[i] == 69):  # e, E
+        i += 1
+        down = False
+        if i < end and (text[i] == _MINUS or text[i] == _PLUS):
+            down = text[i] == _MINUS
+            i += 1
+        power, first = 0, i
+        while i < end and 48 <= text[i] <= 57 and power < 1000:
+            power = power * 10 + (int(text[i]) - 48)
+            i += 1
+        if i == first:
+            return np.nan
+        shift += -power if down else power
+    if i < end:
+        return np.nan
+    value = float(mantissa)
+    if -22 <= shift < 0:
+        value /= POWERS[-shift]
+    elif 0 < shift <= 22:
+        value *= POWERS[shift]
+    elif shift != 0:
+        value *= 10.0**shift
+    return sign * value
+
+
+@njit(cache=True, nogil=True)
+def parse_rows(
+    text: AnyArray, start: int, columns: Ints, separators: AnyArray, point: int, most: int, out: Floats
+) -> Any:
+    """Read coordinates from whole lines of text[start:] into `out` (k, 3), `columns` (3,) of each line, ascending.
+
+    `separators` is (256,), nonzero for the bytes that part columns; `point` is the decimal mark. Stops after `most`
+    rows. A line that lacks one of the columns is passed over; what is no number is NaN. Returns the rows read, the lines
+    passed over (blank ones do not count), and where the text was left.
+    """
+    rows, passed, i, size = 0, 0, start, len(text)
+    while i < size and rows < most and rows < len(out):
+        column, filled = 0, 0
+        while i < size and text[i] != _NEWLINE:
+            while i < size and separators[text[i]] != 0:
+                i += 1
+            first = i
+            while i < size and text[i] != _NEWLINE and separators[text[i]] == 0:
+                i += 1
+            if i > first:
+                if filled < 3 and columns[filled] == column:
+                    out[rows, filled] = parse_number(text, first, i, point)
+                    filled += 1
+                column += 1
+        i += 1
+        if filled == 3:
+            rows += 1
+        elif column > 0:
+            passed += 1
+    return rows, passed, min(i, size)
+
+
+@njit(cache=True, nogil=True)
+def expand_lzf(data: AnyArray, last: bool, out: AnyArray, start: int, history: int) -> Any:
+    """Expand LZF `data` into `out` from `start` on; `history` bytes before `start` may be referred to.
+
+    Stops before data that may be incomplete, unless it is the `last`, and before `out` may overflow. Returns the bytes
+    used and the end in `out`, which is -1 when the data are broken.
+    """
+    i, end, size = 0, start, len(data)
+    while i < size and (last or i + 34 <= size) and end + 264 <= len(out):
+        control = int(data[i])
+        i += 1
+        if control < 32:
+            if i + control + 1 > size:
+                return i, -1
+            for _ in range(control + 1):
+                out[end] = data[i]
+                end += 1
+                i += 1
+            continue
+        length = control >> 5
+        if i + (2 if length == 7 else 1) > size:
+            return i, -1
+        if length == 7:
+            length += int(data[i])
+            i += 1
+        source = end - ((control & 31) << 8) - int(data[i]) - 1
+        i += 1
+        if source < start - history:
+            return i, -1
+        for _ in range(length + 2):
+            out[end] = out[source]
+            end += 1
+            source += 1
+    return i, end

@@ -11,8 +11,8 @@ import numpy as np
 from unfold.arrays import AnyArray
 from unfold.errors import ScanError
 from unfold.scan.compressed import open_bytes
-from unfold.scan.number_text import read_rows
-from unfold.scan.reader import BATCH_POINTS, Batch, Part
+from unfold.scan.number_text import Layout, NumberText
+from unfold.scan.reader import BATCH_POINTS, Batch, Part, first_batches
 from unfold.settings.scan import LengthUnit
 
 KINDS = {
@@ -48,6 +48,7 @@ class PlyReader:
         self.unit: LengthUnit | None = None
         self.parts: list[Part] = [Part(path.stem)]
         self.dropped: Counter[str] = Counter()
+        self.metres_per_unit = 1.0
 
     def batches(self) -> Iterator[Batch]:
         """Yield the vertices. Raises ScanError when the header is wrong or the file is shorter than it says."""
@@ -60,9 +61,14 @@ class PlyReader:
 
     def sample(self, points: int) -> Iterator[Batch]:
         """Yield the first points."""
-        from unfold.scan.reader import first_batches
-
         return first_batches(self, points)
+
+
+def has_faces(path: Path) -> bool:
+    """Tell a mesh from points."""
+    with open_bytes(path) as stream:
+        _, elements = read_header(stream, path)
+    return any(element.name in ("face", "tristrips") and element.count > 0 for element in elements)
 
 
 def read_header(stream: BinaryIO, path: Path) -> tuple[str, list[Element]]:
@@ -144,7 +150,7 @@ def _ascii_rows(stream: BinaryIO, _: str, vertex: Element, path: Path) -> Iterat
     names = [name for name, _, _ in vertex.properties]
     columns = (names.index("x"), names.index("y"), names.index("z"))
     left = vertex.count
-    for xyz in read_rows(stream, columns, vertex.count):
+    for xyz in NumberText(stream).rows(Layout(columns, " \t"), vertex.count):
         left -= len(xyz)
         yield xyz[:, 0], xyz[:, 1], xyz[:, 2]
     if left > 0:

@@ -22,7 +22,8 @@ class Part:
     name: str
     position: Floats | None = None  # (3,) where the scanner stood; None when the file does not say
     axis: Floats | None = None  # (3,) unit, the scanner's standing axis
-    sure: bool = False  # the file says so in so many words; False: to be judged from the points
+    stated: bool = False  # the file says so in so many words; False: to be judged from the points
+    other_position: Floats | None = None  # (3,) what else the file may mean, to be judged from the points
 
 
 @dataclass(slots=True)
@@ -43,6 +44,7 @@ class Reader(Protocol):
 
     path: Path
     unit: LengthUnit | None  # what the format states; None when it states nothing
+    metres_per_unit: float  # set once the unit is known, before `batches` is run
     parts: list[Part]  # complete after `batches` has run to its end
     dropped: Counter[str]  # what was left out, by reason, in the last run of `batches`
 

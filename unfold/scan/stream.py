@@ -35,6 +35,7 @@ class _File:
         self.sample: Floats = np.concatenate(sample) if sample else np.empty((0, 3))
         self.findings: list[Finding] = []
         self.unit, self.unit_source = self._choose_unit(settings.unit)
+        reader.metres_per_unit = METRES_PER_UNIT[self.unit]
         self.points: Counter[int] = Counter()
         self.digest: Future[str] | None = None
 
@@ -74,7 +75,7 @@ class Scan:
 
     def __init__(self, paths: Sequence[Path], settings: ScanSettings, progress: Progress) -> None:
         self._progress = progress
-        self._files = [_File(open_reader(path), settings) for path in paths]
+        self._files = [_File(open_reader(path, settings), settings) for path in paths]
         self.origin_m: Floats = self._choose_origin()
         self._spill = Spill()
         self._hashing = ThreadPoolExecutor(1, "sha256")
