@@ -19,7 +19,7 @@ def main() -> None:
     parser.add_argument("--profile", choices=sorted(PROFILES), default="tripod")
     parser.add_argument("--spacing-mm", type=float)
     parser.add_argument("--stations", type=int)
-    parser.add_argument("--format", choices=("e57", "ply", "xyz", "laz"), default="e57")
+    parser.add_argument("--format", choices=("e57", "ply", "xyz", "laz"))
     args = parser.parse_args()
     if args.list or args.room is None:
         for name, maker in ROOMS.items():

@@ -16,6 +16,7 @@ from unfold.arrays import Floats
 from unfold.room.frame import WallFrame
 
 PLAN_STEP_M = 0.02
+MARGIN_M = 0.08  # by which floor and ceiling reach under the walls
 UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -47,7 +48,7 @@ def build(room: RoomPlan) -> Building:
     inside = _plan(room, surfaces)
     floor = Sheet(
         WallFrame(np.zeros(3), np.array([1.0, 0, 0]), np.array([0.0, 1, 0]), UP),
-        inside.buffer(0.05, join_style="mitre"),
+        inside.buffer(MARGIN_M, join_style="mitre"),
         as_terms(room.floor_terms),
         "floor",
     )
@@ -128,7 +129,7 @@ def _plan(room: RoomPlan, surfaces: list[list[tuple[Sheet, float]]]) -> Polygon:
 
 def _ceiling(piece: CeilingPlan, inside: Polygon) -> Sheet:
     """A ceiling piece as a sheet seen from below; its domain is the plan projected onto it."""
-    area = Polygon(piece.area) if piece.area is not None else inside.buffer(0.05, join_style="mitre")
+    area = Polygon(piece.area) if piece.area is not None else inside.buffer(MARGIN_M, join_style="mitre")
     normal = np.array([-piece.slope[0], -piece.slope[1], 1.0])
     normal /= np.linalg.norm(normal)
     right = np.cross(np.array([0.0, 1.0, 0.0]), normal)

@@ -74,7 +74,7 @@ def _reveals(surface: Sheet, ring: OpeningRing, low: float, high: float) -> list
         points = surface.points(plan.u + half + s, np.full(len(s), level)) - origin
         domain = Polygon([*zip(points @ right, points @ inward, strict=True), (half, -depth), (-half, -depth)])
         sheets.append(_flat(origin + level * up, right, inward, domain, "head" if level == high else "sill"))
-    if plan.v is None and plan.behind != "space":
+    if plan.v is None:
         sheets.append(_flat(origin, right, inward, box(-half, -depth, half, 0.0), "threshold"))
     return sheets
 
@@ -101,7 +101,7 @@ def _space(origin: Floats, right: Floats, up: Floats, inward: Floats, half: floa
         _flat(back, right, up, box(-half, -0.02, half, 2.62), "beyond"),
         _flat(origin - half * right, up, inward, box(-0.02, -depth, 2.62, 0.0), "beyond"),
         _flat(origin + half * right, up, inward, box(-0.02, -depth, 2.62, 0.0), "beyond"),
-        _flat(origin, right, inward, box(-half, -depth, half, 0.2), "beyond"),
+        _flat(origin, right, inward, box(-half, -depth, half, 0.0), "beyond"),
         _flat(origin + 2.6 * up, right, inward, box(-half, -depth, half, 0.0), "beyond"),
     ]
 

@@ -20,12 +20,17 @@ def room_named(name: str) -> RoomPlan:
     return ROOMS[name]()
 
 
+def _suffix(room: RoomPlan, instrument: Instrument) -> str:
+    """A trajectory leaves a file without stations; everything else comes as the room says."""
+    return "ply" if instrument.positions else room.suffix
+
+
 def simulate(
     room: RoomPlan,
     folder: Path,
     instrument: Instrument = TRIPOD,
     seed: int = 0,
-    suffix: str = "e57",
+    suffix: str | None = None,
     stations: int | None = None,
 ) -> dict[str, Any]:
     """Write scan and truth of a room into a folder; returns the truth."""
@@ -33,7 +38,7 @@ def simulate(
     if stations is not None:
         room = replace(room, stations=room.stations[:stations])
     building = build(room)
-    scan = folder / f"scan.{suffix}"
+    scan = folder / f"scan.{suffix or _suffix(room, instrument)}"
     points = write_scan(scan, measure(building, instrument, seed), room.description, room.unit)
     document, walls = truth_of(building, instrument)
     document |= {"scan": scan.name, "seed": seed, "points": points, "spacing_mm": instrument.spacing_m * 1000}

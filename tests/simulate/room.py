@@ -111,7 +111,9 @@ class RoomPlan:
     mirrors: tuple[Mirror, ...] = ()
     people: tuple[Person, ...] = ()
     tilt_deg: float = 0.0  # of the scanner; above zero it does not level itself
+    scan_tilt_deg: float = 0.0  # of the scan's coordinates
     offset: tuple[float, float, float] = (0.0, 0.0, 0.0)  # of the scan's coordinates
     yaw_deg: float = 7.0  # of the scan's coordinates
     unit: Literal["m", "ft", "mm"] = "m"
+    suffix: str = "e57"  # of the file that it comes in
     path: tuple[tuple[float, float, float], ...] = field(default=())  # of a handheld scanner; default: by the stations

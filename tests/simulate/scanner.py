@@ -13,6 +13,7 @@ from unfold.arrays import AnyArray, Floats
 
 FAR_M = 40.0
 BLOCK_RAYS = 400_000
+LEAST_REFERENCE_M = 2.0  # in a small room the spacing is that at this range
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,7 @@ class Instrument:
     registration_m: float = 0.0002
     registration_turn: float = 3e-5
     drift_m: float = 0.0  # smooth, along a trajectory
-    spacing_m: float = 0.006  # at the median range from each station
+    spacing_m: float = 0.006  # at the median range from each station, or at LEAST_REFERENCE_M
     dropout: float = 0.01
     lowest_deg: float = -62.0
     positions: int = 0  # over 0: a trajectory, no stations
@@ -70,7 +71,10 @@ class StationScan:
 
 def scan_from_room(building: Building) -> tuple[Floats, Floats]:
     """The turn and offset that take room coordinates to the scan's."""
-    return _about_z(math.radians(building.room.yaw_deg)), np.asarray(building.room.offset, float)
+    tilt = math.radians(building.room.scan_tilt_deg)
+    lean = np.array([[1.0, 0, 0], [0, math.cos(tilt), -math.sin(tilt)], [0, math.sin(tilt), math.cos(tilt)]])
+    turn = np.asarray(lean @ _about_z(math.radians(building.room.yaw_deg)))
+    return turn, np.asarray(building.room.offset, float)
 
 
 def measure(building: Building, instrument: Instrument, seed: int) -> Iterator[StationScan]:
@@ -212,7 +216,7 @@ def _median_range(scene: Packed, index: int, place: Floats) -> float:
     a = np.tile(turn, 3)
     rays = np.stack([np.cos(a) * np.cos(e), np.sin(a) * np.cos(e), np.sin(e)], axis=1)
     ranges, sheets = trace_all(scene, index, place, rays, FAR_M, np.ones(len(rays)))
-    return float(np.median(ranges[sheets >= 0]))
+    return max(float(np.median(ranges[sheets >= 0])), LEAST_REFERENCE_M)
 
 
 def path_of(building: Building, positions: int) -> Floats:

@@ -59,7 +59,7 @@ def truth_of(building: Building, instrument: Instrument) -> tuple[dict[str, Any]
         "profile": instrument.name,
         "unit": building.room.unit,
         "room": {
-            "up_scan": [0.0, 0.0, 1.0],
+            "up_scan": turn[:, 2].tolist(),
             "scan_from_level": matrix.tolist(),
             "floor_area_mm2": (area - holes) * 1e6,
         },
@@ -174,7 +174,7 @@ def _elevation(
         "frame": {
             "origin_scan_m": (turn @ frame.origin_m + offset).tolist(),
             "right": (turn @ frame.right).tolist(),
-            "up": frame.up.tolist(),
+            "up": (turn @ frame.up).tolist(),
             "inward": (turn @ frame.inward).tolist(),
         },
         "shape": "plane" if frame.radius_m is None else "cylinder",

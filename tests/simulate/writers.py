@@ -1,11 +1,11 @@
 """Write a simulated scan in the formats that scanners deliver."""
 
-import math
 from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
 
+from tests.simulate.e57_writer import write_e57
 from tests.simulate.scanner import StationScan
 from unfold.arrays import Floats
 
@@ -16,7 +16,7 @@ def write_scan(path: Path, stations: Iterable[StationScan], description: str, un
     """Write by the path's suffix (.e57, .ply, .xyz, .laz); returns how many points were written."""
     scans = list(stations)
     if path.suffix == ".e57":
-        return _write_e57(path, scans, description)
+        return write_e57(path, scans, description)
     points = np.concatenate([placed(scan) for scan in scans]) / METRES[unit]
     if path.suffix == ".ply":
         _write_ply(path, points, description)
@@ -32,31 +32,6 @@ def write_scan(path: Path, stations: Iterable[StationScan], description: str, un
 def placed(scan: StationScan) -> Floats:
     """A station's points in scan coordinates, metres."""
     return scan.points @ scan.turn.T + scan.position
-
-
-def _write_e57(path: Path, scans: list[StationScan], description: str) -> int:
-    import pye57
-
-    path.unlink(missing_ok=True)
-    file = pye57.E57(str(path), mode="w")
-    for scan in scans:
-        xyz = np.concatenate([scan.points, scan.escaped])
-        state = np.r_[np.zeros(len(scan.points)), np.ones(len(scan.escaped))]
-        data = {
-            "cartesianX": xyz[:, 0],
-            "cartesianY": xyz[:, 1],
-            "cartesianZ": xyz[:, 2],
-            "cartesianInvalidState": state.astype(np.int8),
-            "intensity": np.r_[scan.intensity, np.zeros(len(scan.escaped))].astype(np.float32),
-        }
-        file.write_scan_raw(
-            data,
-            name=f"{scan.name}, simulated: {description}",
-            rotation=_quaternion(scan.turn),
-            translation=scan.position,
-        )
-    file.close()
-    return sum(len(scan.points) for scan in scans)
 
 
 def _write_ply(path: Path, points: Floats, description: str) -> None:
@@ -76,11 +51,3 @@ def _write_las(path: Path, points: Floats) -> None:
     cloud = laspy.LasData(header)
     cloud.x, cloud.y, cloud.z = points.T
     cloud.write(str(path))
-
-
-def _quaternion(turn: Floats) -> Floats:
-    """Rotation matrix to w, x, y, z."""
-    from scipy.spatial.transform import Rotation
-
-    x, y, z, w = Rotation.from_matrix(turn).as_quat()
-    return np.array([w, x, y, z]) / math.sqrt(w * w + x * x + y * y + z * z)
