@@ -1,0 +1,299 @@
+"""The plan cut up by the lines of all walls into faces, each judged to lie inside or outside the rooms.
+
+The judgement is the cheapest cut of a graph (Greig, Porteous and Seheult 1989): a face's own evidence is the ceiling and
+floor seen in it and the free space over it; a border between inside and outside is cheap where a wall was hit, dear
+where rays went through or nothing is known.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from scipy import ndimage, sparse
+from scipy.sparse import csgraph
+
+from unfold.arrays import AnyArray, Bools, Floats, Ints
+from unfold.room.evidence import COLUMN_M, Columns
+from unfold.room.space import FreeSpace
+from unfold.room.storey import Raster, Storey
+from unfold.room.uprights import Circle
+
+REACH_M = 2.5  # how far a wall's line is carried on beyond what was hit, to meet its neighbour behind furniture
+GRID_M = 0.001
+LIMIT_COST = 0.35  # a metre of border where the scan merely ends
+SCALE = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class Rooms:
+    """Inside regions of the plan."""
+
+    regions: tuple[shapely.Polygon, ...]
+    evidence: Floats  # raster: positive where inside
+
+
+def find_rooms(columns: list[Columns], storey: Storey, space: FreeSpace, stations: Floats) -> Rooms:
+    """Cut up the plan and choose the faces that lie inside.
+
+    `columns` are those of the walls alone; `stations` is (n, 2), in plan.
+    """
+    evidence = _pixel_evidence(columns, storey, space)
+    faces = _faces(columns, evidence, storey.raster)
+    if not faces:
+        return Rooms((), evidence)
+    gain = _face_gain(faces, evidence, storey.raster)
+    pairs, costs = _borders(faces, columns)
+    inside = _cheapest_cut(gain, pairs, costs)
+    return Rooms(_regions(faces, inside, pairs, stations, gain), evidence)
+
+
+def _pixel_evidence(columns: list[Columns], storey: Storey, space: FreeSpace) -> Floats:
+    """Evidence per pixel: +1 inside for sure, negative outside."""
+    raster = storey.raster
+    width = max(1, int(round(0.06 / raster.edge)) + (1 if space.edge_m > 0.06 else 0))
+    block = np.ones((2 * width + 1, 2 * width + 1), bool)
+    ceiling = _closed(~np.isnan(storey.ceiling_map_m), block)
+    floor = _closed(~np.isnan(storey.floor_map_m), block)
+    free = _free_share(storey, space)
+    roofed = ceiling.sum() > 0.5 * max(floor.sum(), 1)
+    evidence = np.where(free > 0.6, 0.2 if roofed else 0.5, -0.4)
+    evidence = np.where(floor, 0.2 if roofed else 1.0, evidence)
+    evidence = np.where(ceiling, 1.0, evidence)
+    for one in columns:
+        _mark_sides(evidence, one, raster, ceiling | floor, space.known)
+    return np.asarray(evidence)
+
+
+def _closed(mask: Bools, block: Bools) -> Bools:
+    pad = block.shape[0]
+    return np.asarray(ndimage.binary_closing(np.pad(mask, pad), block)[pad:-pad, pad:-pad])
+
+
+def _free_share(storey: Storey, space: FreeSpace) -> Floats:
+    """Share of the height over each pixel that is known to be free."""
+    z = np.linspace(storey.bottom_m + 0.15, storey.top_m - 0.15, 12)
+    centres = storey.raster.centres()
+    total = np.zeros(len(centres))
+    for height in z:
+        total += space.is_free(np.c_[centres, np.full(len(centres), height)])
+    return (total / len(z)).reshape(storey.raster.shape)
+
+
+def _mark_sides(evidence: Floats, one: Columns, raster: Raster, covered: Bools, known: bool) -> None:
+    """Behind a wall's hits lies outside, in front of them inside."""
+    along = one.along()
+    base, normal = one.trace.at(along), one.trace.normal_at(along)
+    left, right = one.free_left, one.free_right
+    if not known:
+        left, right = _cover(base, normal, raster, covered), _cover(base, -normal, raster, covered)
+    for front, back, sign in ((left, right, 1.0), (right, left, -1.0)):
+        seen = front > back + 0.25
+        for chosen, weight in ((one.full & seen, 4.0), (one.lintel & ~one.full & seen, 2.0)):
+            _put(evidence, raster, base[chosen], -sign * normal[chosen], (0.04, 0.08, 0.12), -weight)
+        _put(evidence, raster, base[one.full & seen], sign * normal[one.full & seen], (0.04, 0.08, 0.12), 0.6)
+
+
+def _cover(base: Floats, normal: Floats, raster: Raster, covered: Bools) -> Floats:
+    total = np.zeros(len(base))
+    for offset in (0.1, 0.15, 0.2, 0.25, 0.3):
+        i, j, inside = raster.index(base + offset * normal)
+        total += covered[i, j] & inside
+    return total / 5.0
+
+
+def _put(
+    evidence: Floats, raster: Raster, base: Floats, normal: Floats, offsets: tuple[float, ...], value: float
+) -> None:
+    for offset in offsets:
+        i, j, inside = raster.index(base + offset * normal)
+        evidence[i[inside], j[inside]] = value
+
+
+def _faces(columns: list[Columns], evidence: Floats, raster: Raster) -> list[shapely.Polygon]:
+    box = shapely.box(*raster.low, *(raster.low + np.array(raster.shape) * raster.edge))
+    drawn = [box.exterior, *_limits(evidence, raster)]
+    drawn += [line for one in columns if (line := _carried_on(one).intersection(box))]
+    noded = shapely.node(shapely.set_precision(shapely.union_all(drawn), GRID_M))
+    faces = shapely.polygonize([noded])
+    return [face for face in faces.geoms if face.area > 1e-5]
+
+
+def _limits(evidence: Floats, raster: Raster) -> list[AnyArray]:
+    """Outlines of what the scan covers, a little outside of it, so that they cross the walls' lines."""
+    reach = int(round(0.15 / raster.edge))
+    covered = ndimage.binary_dilation(evidence > 0, np.ones((2 * reach + 1, 2 * reach + 1), bool))
+    boxes = []
+    for i in range(raster.shape[0]):
+        edges = np.flatnonzero(np.diff(np.r_[False, covered[i], False].astype(np.int8)))
+        for first, last in zip(edges[::2], edges[1::2], strict=True):
+            boxes.append((i, first, i + 1, last))
+    if not boxes:
+        return []
+    corners = np.array(boxes, dtype=float) * raster.edge + np.tile(raster.low, 2)
+    outline = shapely.union_all(shapely.box(*corners.T)).simplify(0.12)
+    return list(shapely.get_parts(shapely.boundary(outline)))
+
+
+def _carried_on(one: Columns) -> shapely.LineString:
+    """The trace over its plain wall, carried on at both ends."""
+    full = np.flatnonzero(one.full)
+    first, last = one.start + full[0] * COLUMN_M, one.start + (full[-1] + 1) * COLUMN_M
+    if isinstance(one.trace, Circle):
+        return shapely.LineString(one.trace.at(_arc_steps(one, full)))
+    return shapely.LineString(one.trace.at(np.array([first - REACH_M, last + REACH_M])))
+
+
+def _arc_steps(one: Columns, full: Ints) -> Floats:
+    """Arc lengths to draw a circle at: around the widest gap between plain columns, carried on by half a metre."""
+    assert isinstance(one.trace, Circle)
+    radius = one.trace.radius
+    turn = 2 * math.pi * radius
+    along = np.sort(one.along()[full])
+    gaps = np.diff(np.r_[along, along[0] + turn])
+    widest = int(np.argmax(gaps))
+    begin = along[(widest + 1) % len(along)]
+    length = turn - gaps[widest]
+    step = math.sqrt(8.0 * 0.0005 * radius)
+    if gaps[widest] < 1.2 or length > 0.6 * turn:
+        return np.asarray(begin + np.linspace(0.0, turn, max(16, int(turn / step))))
+    return np.asarray(np.linspace(begin - 0.5, begin + length + 0.5, max(8, int((length + 1.0) / step))))
+
+
+def _face_gain(faces: list[shapely.Polygon], evidence: Floats, raster: Raster) -> Floats:
+    """Sum of the evidence over each face, in square metres; small faces are sampled at a point inside."""
+    tree = shapely.STRtree(faces)
+    centres = raster.centres()
+    pixel, face = tree.query(shapely.points(centres), predicate="intersects")
+    total = np.bincount(face, evidence.ravel()[pixel], minlength=len(faces))
+    number = np.bincount(face, minlength=len(faces))
+    area = np.array([one.area for one in faces])
+    inner = np.array([one.representative_point().coords[0] for one in faces])
+    i, j, _ = raster.index(inner)
+    mean = np.where(number > 0, total / np.maximum(number, 1), evidence[i, j])
+    return np.asarray(mean * area)
+
+
+def _borders(faces: list[shapely.Polygon], columns: list[Columns]) -> tuple[Ints, Floats]:
+    """Neighbouring faces (n, 2), with -1 for the world outside, and what a border between them costs."""
+    starts, ends, owners = [], [], []
+    for index, face in enumerate(faces):
+        for ring in (face.exterior, *face.interiors):
+            corners = np.asarray(ring.coords)
+            starts.append(corners[:-1])
+            ends.append(corners[1:])
+            owners.append(np.full(len(corners) - 1, index))
+    start, end, owner = np.concatenate(starts), np.concatenate(ends), np.concatenate(owners)
+    key = np.round(np.c_[start + end, np.abs(start - end)] / (0.5 * GRID_M)).astype(np.int64)
+    _, first, group = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    group = group.ravel()
+    pairs = np.full((len(first), 2), -1, np.int64)
+    order = np.argsort(group, kind="stable")
+    place = np.r_[0, np.cumsum(np.bincount(group))]
+    for index in range(len(first)):
+        members = owner[order[place[index] : place[index + 1]]][:2]
+        pairs[index, : len(members)] = members
+    return pairs, border_costs(start[first], end[first], columns)
+
+
+def border_costs(start: Floats, end: Floats, columns: list[Columns]) -> Floats:
+    """What it costs to end the room at each segment (n, 2) to (n, 2): its length times how little of it is wall."""
+    length = np.hypot(*(end - start).T)
+    cost = np.full(len(start), LIMIT_COST)
+    which = assign_segments(start, end, columns)
+    for index, one in enumerate(columns):
+        own = np.flatnonzero(which == index)
+        if len(own):
+            per_column = _column_costs(one)
+            cost[own] = [_mean_cost(one, per_column, start[k], end[k]) for k in own]
+    return np.asarray(length * (cost + 0.01))
+
+
+def assign_segments(start: Floats, end: Floats, columns: list[Columns], tolerance: float = 0.004) -> Ints:
+    """Tell which trace each segment lies on; -1 for none."""
+    best, which = np.full(len(start), tolerance), np.full(len(start), -1)
+    middle = 0.5 * (start + end)
+    for index, one in enumerate(columns):
+        off = np.max([np.abs(one.trace.distance(points)) for points in (start, end, middle)], axis=0)
+        closer = off < best
+        best[closer], which[closer] = off[closer], index
+    return which
+
+
+def _column_costs(one: Columns) -> Floats:
+    """Cost per metre of ending the room at each column."""
+    full = np.flatnonzero(one.full)
+    index = np.arange(len(one.full))
+    between = (index > full[0]) & (index < full[-1])
+    before = index - np.maximum.accumulate(np.where(one.full, index, -10_000))
+    after = np.minimum.accumulate(np.where(one.full, index, 10_000_000)[::-1])[::-1] - index
+    bridged = between & (before + after < 4.0 / COLUMN_M)
+    cost = np.where(one.through, np.where(bridged, 0.5, 1.0), np.where(bridged, 0.2, 0.6))
+    near = np.minimum(before, after) < 4.0 / COLUMN_M
+    cost = np.where(one.partly, np.where(bridged, 0.3, 0.6), cost)
+    cost = np.where(one.lintel, np.where(near, 0.05, 0.5), cost)
+    return np.asarray(np.where(one.full, 0.0, cost))
+
+
+def _mean_cost(one: Columns, per_column: Floats, start: Floats, end: Floats) -> float:
+    along = one.trace.along(start + (end - start) * np.linspace(0.05, 0.95, 7)[:, None])
+    if not isinstance(one.trace, Circle):
+        steps = max(2, int(np.hypot(*(end - start)) / COLUMN_M) + 1)
+        ends = one.trace.along(np.stack([start, end]))
+        along = np.linspace(ends[0], ends[1], 2 * steps + 1)[1::2]
+    place = np.floor((along - one.start) / COLUMN_M).astype(np.int64)
+    inside = (place >= 0) & (place < len(per_column))
+    costs = np.where(inside, per_column[np.clip(place, 0, len(per_column) - 1)], 0.7)
+    return float(costs.mean())
+
+
+def _cheapest_cut(gain: Floats, pairs: Ints, costs: Floats) -> Bools:
+    """Minimum s-t cut: faces on the source's side are inside."""
+    n = len(gain)
+    source, sink, world = n, n + 1, n + 1
+    capacity = np.round(np.abs(gain) * SCALE).astype(np.int64)
+    faces = np.arange(n)
+    rows = [np.where(gain > 0, source, faces)]
+    cols = [np.where(gain > 0, faces, sink)]
+    data = [capacity]
+    a, b = pairs[:, 0], np.where(pairs[:, 1] < 0, world, pairs[:, 1])
+    both = np.round(costs * SCALE).astype(np.int64)
+    rows += [a, b]
+    cols += [b, a]
+    data += [both, both]
+    graph = sparse.coo_matrix(
+        (np.concatenate(data), (np.concatenate(rows), np.concatenate(cols))), shape=(n + 2, n + 2)
+    ).tocsr()
+    graph.data = np.minimum(graph.data, 2_000_000_000)
+    graph = graph.astype(np.int32)
+    flow = csgraph.maximum_flow(graph, source, sink).flow
+    left = (graph - flow).tocsr()
+    left.data = np.maximum(left.data, 0)
+    left.eliminate_zeros()
+    reached = csgraph.breadth_first_order(left, source, directed=True, return_predecessors=False)
+    inside = np.zeros(n + 2, bool)
+    inside[reached] = True
+    return inside[:n]
+
+
+def _regions(
+    faces: list[shapely.Polygon], inside: Bools, pairs: Ints, stations: Floats, gain: Floats
+) -> tuple[shapely.Polygon, ...]:
+    """Join neighbouring inside faces; keep the regions where a station stood, or without stations those well seen."""
+    joined = (pairs[:, 1] >= 0) & inside[pairs[:, 0]] & inside[pairs[:, 1]]
+    n = len(faces)
+    graph = sparse.coo_matrix((np.ones(joined.sum()), (pairs[joined, 0], pairs[joined, 1])), shape=(n, n))
+    _, label = csgraph.connected_components(graph, directed=False)
+    found = []
+    for one in np.unique(label[inside]):
+        members = np.flatnonzero(inside & (label == one))
+        region = shapely.union_all([faces[m] for m in members])
+        if isinstance(region, shapely.Polygon) and region.area > 0.3:
+            found.append((region, float(gain[members].sum())))
+    if not found:
+        return ()
+    held = [any(shapely.contains_xy(region, *station) for station in stations) for region, _ in found]
+    if any(held):
+        return tuple(region for (region, _), keep in zip(found, held, strict=True) if keep)
+    most = max(gain for _, gain in found)
+    return tuple(region for region, gain in found if gain >= 0.2 * most and gain > 0.5 * region.area)

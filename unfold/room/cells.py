@@ -1,0 +1,143 @@
+"""The scan folded into small cubes: one pass over the points, then everything else works on the cells."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from unfold.arrays import AnyArray, Floats, Floats32, Ints
+from unfold.room import kernels
+from unfold.scan.result import Chunk
+
+CELL_EDGE_M = 0.025
+MOST_CELLS = 2_500_000  # 96 bytes each; beyond that the edge doubles
+STATION_BITS = 64
+
+
+@dataclass(frozen=True, slots=True)
+class CellMoments:
+    """Moments of the points in each cell, local coordinates, metres; rows sorted by key."""
+
+    edge_m: float
+    keys: Ints  # (n,)
+    count: Ints  # (n,)
+    mean_m: Floats  # (n, 3)
+    squares_m2: Floats  # (n, 6) sums of products about the mean: xx, yy, zz, xy, xz, yz
+    stations: AnyArray  # (n,) uint64; bit s % 64 is set when station s has a point here
+
+    def table(self) -> Ints:
+        """Build the hash table from key to row."""
+        table = np.full(_table_size(len(self.keys)), -1, np.int64)
+        kernels.index_keys(table, self.keys, len(self.keys))
+        return table
+
+    def covariance(self) -> Floats:
+        """Sums of products as (n, 3, 3) matrices."""
+        return self.squares_m2[:, [[0, 3, 4], [3, 1, 5], [4, 5, 2]]]
+
+
+class CellGrid:
+    """Folds chunks into cells; the cut of the chunks does not change the result."""
+
+    def __init__(self, edge_m: float = CELL_EDGE_M, most_cells: int = MOST_CELLS) -> None:
+        self._edge_m = edge_m
+        self._most_cells = most_cells
+        self._size = 0
+        self._reserve(min(1 << 16, most_cells))
+
+    def _reserve(self, capacity: int) -> None:
+        old = (self._keys, self._count, self._mean, self._squares, self._stations) if self._size else None
+        self._keys = np.zeros(capacity, np.int64)
+        self._count = np.zeros(capacity, np.int64)
+        self._mean = np.zeros((capacity, 3))
+        self._squares = np.zeros((capacity, 6))
+        self._stations = np.zeros(capacity, np.uint64)
+        if old is not None:
+            new = (self._keys, self._count, self._mean, self._squares, self._stations)
+            for target, source in zip(new, old, strict=True):
+                target[: self._size] = source[: self._size]
+        self._table = np.full(_table_size(capacity), -1, np.int64)
+        kernels.index_keys(self._table, self._keys, self._size)
+
+    def _make_room(self) -> None:
+        if self._size < self._most_cells:
+            self._reserve(min(2 * self._size, self._most_cells))
+            return
+        before = self._size
+        arrays = (self._table, self._keys, self._count, self._mean, self._squares, self._stations)
+        self._size = kernels.coarsen(self._size, *arrays)
+        self._count[self._size : before] = 0
+        self._mean[self._size : before] = 0.0
+        self._squares[self._size : before] = 0.0
+        self._stations[self._size : before] = 0
+        self._edge_m *= 2.0
+
+    def fold(self, chunk: Chunk) -> None:
+        """Add one chunk's points."""
+        bit = np.uint64(1) << np.uint64(chunk.station % STATION_BITS)
+        start = 0
+        while True:
+            start, self._size = kernels.fold_points(
+                chunk.points_m,
+                start,
+                1.0 / self._edge_m,
+                bit,
+                self._size,
+                self._table,
+                self._keys,
+                self._count,
+                self._mean,
+                self._squares,
+                self._stations,
+            )
+            if start == len(chunk.points_m):
+                return
+            self._make_room()
+
+    def moments(self) -> CellMoments:
+        """Give the cells, sorted by key so that the order of the chunks matters little."""
+        order = np.argsort(self._keys[: self._size], kind="stable")
+        return CellMoments(
+            self._edge_m,
+            self._keys[order],
+            self._count[order],
+            self._mean[order],
+            self._squares[order],
+            self._stations[order],
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class LocalPlanes:
+    """The plane around each cell."""
+
+    normals: Floats32  # (n, 3) unit; sign arbitrary
+    roughness_m: Floats32  # (n,) standard deviation across the plane
+    flatness: Floats32  # (n,) smallest over middle variance; 1 where there is no plane
+
+
+def fit_local_planes(cells: CellMoments, spacing_m: float) -> LocalPlanes:
+    """Fit a plane around every cell, over a reach that suits the spacing of the points."""
+    n = len(cells.keys)
+    normals, roughness, flatness = np.zeros((n, 3), np.float32), np.zeros(n, np.float32), np.ones(n, np.float32)
+    least = 1 if spacing_m < 0.6 * cells.edge_m else 2
+    most = int(np.clip(np.ceil(3.0 * spacing_m / cells.edge_m), 2, 6))
+    kernels.fit_local_planes(
+        cells.table(), cells.keys, cells.count, cells.mean_m, cells.squares_m2,
+        least, max(least, most), 5, 0.05, normals, roughness, flatness,
+    )  # fmt: skip
+    return LocalPlanes(normals, roughness, flatness)
+
+
+def point_spacing_m(cells: CellMoments) -> float:
+    """Estimate the typical spacing of points on a surface from how many of the cells around a cell are met.
+
+    A flat patch of 5 x 5 cells with m of them met by sparse points has a spacing of about 5 e / sqrt(m); points stored
+    twice do not count twice. Where nearly all cells are met the spacing is at most about the cell's edge e.
+    """
+    step = max(1, len(cells.keys) // 20_000)
+    met = kernels.count_met(cells.table(), cells.keys, step, 2)
+    return float(5.0 * cells.edge_m / np.sqrt(max(float(np.median(met)), 1.0)))
+
+
+def _table_size(capacity: int) -> int:
+    return 1 << max(4, int(2 * capacity - 1).bit_length())

@@ -1,0 +1,133 @@
+"""From inside regions to chains of walls: the runs of a region's border that lie on one trace each."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from unfold.arrays import Floats, Ints
+from unfold.room.arrangement import assign_segments
+from unfold.room.evidence import COLUMN_M, Columns
+from unfold.room.uprights import Circle
+
+SHORT_M = 0.06  # a shorter run is a splinter of the arrangement
+CARRY_M = 1.0  # a wall is carried on unseen to its corner by at most this much
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A stretch of border on one trace, walked with the room on the right."""
+
+    trace: int  # index into the columns; -1 where the border is open
+    start: Floats  # (2,)
+    end: Floats  # (2,)
+    middle: Floats  # (2,) a point of the run between them
+    length: float
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """A border loop; `closed` when every run of it is wall."""
+
+    runs: tuple[Run, ...]
+    closed: bool
+    ring: Floats  # (n, 2), clockwise around a room, counter-clockwise around a column
+    hole: bool
+    region: int
+
+
+def walk_chains(regions: tuple[shapely.Polygon, ...], columns: list[Columns]) -> list[Chain]:
+    """Walk every region's borders: the outer one first, then its holes that walls bound."""
+    chains = []
+    for number, region in enumerate(regions):
+        for hole, ring in enumerate((region.exterior, *region.interiors)):
+            chain = _walk(np.asarray(ring.coords)[:-1], bool(hole), columns, number)
+            if chain is not None:
+                chains.append(chain)
+    return chains
+
+
+def _walk(corners: Floats, hole: bool, columns: list[Columns], region: int) -> Chain | None:
+    ccw = shapely.LinearRing(corners).is_ccw
+    if ccw != hole:
+        corners = corners[::-1]
+    which = assign_segments(corners, np.roll(corners, -1, axis=0), columns)
+    runs = _group(corners, which)
+    runs = [run if run.trace < 0 or _holds(run, columns[run.trace]) else _opened(run) for run in runs]
+    runs = _tidy(runs)
+    if not any(run.trace >= 0 for run in runs):
+        return None
+    wall = sum(run.length for run in runs if run.trace >= 0)
+    if hole and wall < 0.5 * sum(run.length for run in runs):
+        return None
+    return Chain(tuple(runs), all(run.trace >= 0 for run in runs), corners, hole, region)
+
+
+def _group(corners: Floats, which: Ints) -> list[Run]:
+    """Group the segments of a ring into runs on one trace, beginning where the trace changes."""
+    n = len(which)
+    changes = np.flatnonzero(which != np.roll(which, 1))
+    if len(changes) == 0:
+        around = np.vstack([corners, corners[:1]])
+        return [Run(int(which[0]), corners[0], corners[0], corners[n // 2], float(np.hypot(*np.diff(around, axis=0).T).sum()))]
+    runs = []
+    for first, after in zip(changes, np.r_[changes[1:], changes[0] + n], strict=True):
+        path = corners[np.arange(first, after + 1) % n]
+        middle = path[len(path) // 2] if len(path) > 2 else 0.5 * (path[0] + path[-1])
+        length = float(np.hypot(*np.diff(path, axis=0).T).sum())
+        runs.append(Run(int(which[first]), path[0], path[-1], middle, length))
+    return runs
+
+
+def span(run: Run, one: Columns) -> tuple[float, float]:
+    """`along` of the run's two ends, in walking order; on a circle unrolled through its middle."""
+    first, middle, last = one.trace.along(np.stack([run.start, run.middle, run.end]))
+    if not isinstance(one.trace, Circle):
+        return float(first), float(last)
+    turn = 2 * np.pi * one.trace.radius
+    if np.allclose(run.start, run.end):
+        return float(first), float(first + turn)
+    forward = (middle - first) % turn < (last - first) % turn
+    return float(first), float(first + ((last - first) % turn if forward else -((first - last) % turn)))
+
+
+def columns_within(run: Run, one: Columns) -> Ints:
+    """Indices of the columns that the run covers."""
+    a, b = sorted(span(run, one))
+    along = one.along()
+    if isinstance(one.trace, Circle):
+        turn = 2 * np.pi * one.trace.radius
+        return np.flatnonzero((along - a) % turn <= b - a)
+    return np.flatnonzero((along >= a) & (along <= b))
+
+
+def _holds(run: Run, one: Columns) -> bool:
+    """A run is wall when plain wall was hit on enough of it."""
+    inside = columns_within(run, one)
+    full = float(one.full[inside].sum()) * COLUMN_M
+    some = float((one.full | one.lintel | one.partly)[inside].sum()) * COLUMN_M
+    return full >= min(0.1, 0.6 * run.length) and (full >= 0.15 * run.length or some >= 0.5 * run.length)
+
+
+def _opened(run: Run) -> Run:
+    return Run(-1, run.start, run.end, run.middle, run.length)
+
+
+def _tidy(runs: list[Run]) -> list[Run]:
+    """Drop splinters, join open runs, and join what lies on one trace on both sides of a splinter."""
+    kept = [run for run in runs if run.length >= SHORT_M] or runs
+    joined: list[Run] = []
+    for run in kept:
+        if joined and joined[-1].trace == run.trace:
+            joined[-1] = _join(joined[-1], run)
+        else:
+            joined.append(run)
+    if len(joined) > 1 and joined[0].trace == joined[-1].trace:
+        joined[0] = _join(joined.pop(), joined[0])
+    return joined
+
+
+def _join(first: Run, second: Run) -> Run:
+    gap = float(np.hypot(*(second.start - first.end)))
+    middle = first.end if first.length > second.length else second.start
+    return Run(first.trace, first.start, second.end, middle, first.length + gap + second.length)

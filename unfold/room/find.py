@@ -1,0 +1,172 @@
+"""The room stage from end to end: cells, plumb, storey, upright surfaces, inside and outside, walls."""
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from unfold.arrays import Bools, Floats, Floats32
+from unfold.errors import UnfoldError
+from unfold.findings import Finding
+from unfold.room.arrangement import Rooms, find_rooms
+from unfold.room.cells import CellGrid, CellMoments, fit_local_planes, point_spacing_m
+from unfold.room.chains import walk_chains
+from unfold.room.evidence import Columns, gather_columns
+from unfold.room.plumb import find_plumb, rotation_to_up
+from unfold.room.result import Cells, Plumb, Room
+from unfold.room.slabs import find_slabs
+from unfold.room.space import FreeSpace, carve_free_space
+from unfold.room.storey import Storey, find_storeys, map_storey, other_storeys
+from unfold.room.uprights import find_traces, gather_strips
+from unfold.room.walls import build_walls
+from unfold.scan.result import Chunk, Station
+from unfold.settings.room import RoomSettings
+
+UPRIGHT_SINE = math.sin(math.radians(15.0))
+CLEAR_FLATNESS = 0.25
+LEAST_AREA_M2 = 0.12
+Progress = Callable[[str], None]
+
+
+class Scan(Protocol):
+    """What this stage needs of an open scan."""
+
+    @property
+    def stations(self) -> tuple[Station, ...]:
+        """Stations, complete after the first pass."""
+        ...
+
+    def chunks(self) -> Iterable[Chunk]:
+        """Pass over the points."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class LevelCells:
+    """Cells with their local planes, in level coordinates."""
+
+    moments: CellMoments
+    level_m: Floats  # (n, 3)
+    normals: Floats  # (n, 3)
+    clear: Bools  # (n,) the normal is to be trusted
+    roughness_m: Floats32
+    spacing_m: float
+
+
+def find_room(scan: Scan, settings: RoomSettings, progress: Progress | None = None) -> Room:
+    """Find plumb, floor, ceiling and walls in one pass over the points.
+
+    Raises
+    ------
+    UnfoldError
+        There is no wall in the scan; the text says what was found instead.
+    """
+    moments = _fold(scan, progress)
+    stations = tuple(scan.stations)
+    cells, plumb, rotation, findings = _level(moments, stations, settings)
+    positions = [None if s.position_m is None else rotation @ np.asarray(s.position_m, float) for s in stations]
+    known = np.array([position for position in positions if position is not None]).reshape(-1, 3)
+    spans = find_storeys(cells.level_m[:, 2], cells.clear & (np.abs(cells.normals[:, 2]) > 0.9), known[:, 2])
+    storey = map_storey(cells.level_m, cells.normals[:, 2], cells.clear, spans[0])
+    findings += other_storeys(spans)
+    space = _carve(cells, positions, storey)
+    columns = _walls_columns(cells, storey, space)
+    rooms = find_rooms(columns, storey, space, known[:, :2])
+    chains = walk_chains(rooms.regions, columns)
+    slabs = find_slabs(*_within(cells, storey), storey, _tolerance(cells), cells.spacing_m**2)
+    walls, rings, area, more = build_walls(chains, columns, *_within(cells, storey), storey, rooms, _tolerance(cells))
+    if not walls:
+        raise UnfoldError(*_why_not(cells, storey, columns))
+    return Room(
+        rotation, plumb, walls, tuple(slabs), rings, area,
+        Cells(moments.edge_m, cells.level_m.astype(np.float32), moments.count.astype(np.uint32)),
+        tuple(findings + more),
+    )  # fmt: skip
+
+
+def _fold(scan: Scan, progress: Progress | None) -> CellMoments:
+    if progress is not None:
+        progress("finding walls")
+    grid = CellGrid()
+    for chunk in scan.chunks():
+        grid.fold(chunk)
+    moments = grid.moments()
+    if len(moments.keys) < 50:
+        raise UnfoldError(
+            f"all {int(moments.count.sum())} points lie within {len(moments.keys)} spots of {moments.edge_m * 1e3:.0f} mm",
+            "check the scan and its length unit (`--unit`)",
+        )
+    return moments
+
+
+def _level(
+    moments: CellMoments, stations: tuple[Station, ...], settings: RoomSettings
+) -> tuple[LevelCells, Plumb, Floats, list[Finding]]:
+    spacing = point_spacing_m(moments)
+    planes = fit_local_planes(moments, spacing)
+    clear = planes.flatness < CLEAR_FLATNESS
+    if clear.sum() < 50:
+        raise UnfoldError(
+            f"only {int(clear.sum())} of {len(clear)} spots lie on anything flat",
+            "check that this is a scan of a room, and its length unit (`--unit`)",
+        )
+    sharp = clear & (planes.flatness < 0.1)
+    chosen = np.flatnonzero(sharp if sharp.sum() > 500 else clear)
+    chosen = chosen[:: max(1, len(chosen) // 200_000)]
+    plumb, findings = find_plumb(stations, planes.normals[chosen].astype(float), moments.mean_m[chosen], settings)
+    rotation = rotation_to_up(plumb.up_local)
+    level = moments.mean_m @ rotation.T
+    normals = planes.normals.astype(float) @ rotation.T
+    return LevelCells(moments, level, normals, clear, planes.roughness_m, spacing), plumb, rotation, findings
+
+
+def _tolerance(cells: LevelCells) -> float:
+    """How far from its trace a wall's cell may lie: three times the usual roughness, within bounds."""
+    return float(np.clip(3.0 * np.median(cells.roughness_m[cells.clear]), 0.03, 0.06))
+
+
+def _carve(cells: LevelCells, positions: list[Floats | None], storey: Storey) -> FreeSpace:
+    raster = storey.raster
+    high = raster.low + np.array(raster.shape) * raster.edge
+    box = (np.r_[raster.low, storey.bottom_m - 0.2], np.r_[high, storey.top_m + 0.2])
+    return carve_free_space(cells.level_m, cells.moments.stations, positions, cells.spacing_m, box)
+
+
+def _within(cells: LevelCells, storey: Storey) -> tuple[Floats, Floats, Bools]:
+    z = cells.level_m[:, 2]
+    inside = (z > storey.bottom_m - 0.3) & (z < storey.top_m + 0.3)
+    return cells.level_m[inside], cells.normals[inside], cells.clear[inside]
+
+
+def _walls_columns(cells: LevelCells, storey: Storey, space: FreeSpace) -> list[Columns]:
+    """Find upright surfaces, and keep those that are wall somewhere."""
+    level, normals, clear = _within(cells, storey)
+    upright = clear & (np.abs(normals[:, 2]) < UPRIGHT_SINE)
+    if upright.sum() < 20:
+        return []
+    flat = normals[upright, :2] / np.hypot(*normals[upright, :2].T)[:, None]
+    strips = gather_strips(level[upright, :2], flat)
+    tolerance = _tolerance(cells)
+    least = LEAST_AREA_M2 / max(cells.spacing_m, cells.moments.edge_m) ** 2
+    traces = find_traces(strips, tolerance, max(least, 15.0))
+    columns = [gather_columns(trace, level, normals, clear, tolerance, storey, space) for trace in traces]
+    return [one for one in columns if one is not None and one.is_wall]
+
+
+def _why_not(cells: LevelCells, storey: Storey, columns: list[Columns]) -> tuple[str, str]:
+    """What the scan shows in place of walls, and what to do."""
+    upright = cells.clear & (np.abs(cells.normals[:, 2]) < UPRIGHT_SINE)
+    area = float(upright.sum()) * max(cells.spacing_m, cells.moments.edge_m) ** 2
+    what = f"no wall found: {area:.1f} m2 of upright surface"
+    if storey.floor_m is None and storey.ceiling_m is None:
+        what += ", and neither floor nor ceiling"
+    elif storey.ceiling_m is None:
+        what += ", and one level surface"
+    if columns:
+        what += f"; {len(columns)} surfaces look like walls, but bound no space"
+    return what, "scan the whole wall with a strip of the floor before it, from inside the room"
+
+
+__all__ = ["Rooms", "find_room"]

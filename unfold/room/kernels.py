@@ -1,0 +1,304 @@
+"""Compiled loops of the room stage: folding points into cells, and local planes from neighbouring cells.
+
+A cell is a cube with edge `edge_m`; its key packs the three integer coordinates, 21 bits each. Cells stand in arrays in
+the order in which they were first met, and an open-addressing table maps a key to its place there.
+"""
+
+import math
+
+import numpy as np
+from numba import njit
+
+from unfold.arrays import AnyArray, Floats, Floats32, Ints
+
+OFFSET = 1 << 20  # cell coordinates run from -OFFSET to OFFSET - 1: 26 km each way at 25 mm
+MASK = (1 << 21) - 1
+
+
+@njit(cache=True, nogil=True)
+def pack(i: int, j: int, k: int) -> int:
+    """Pack three cell coordinates into one non-negative key."""
+    return ((i + OFFSET) << 42) | ((j + OFFSET) << 21) | (k + OFFSET)
+
+
+@njit(cache=True, nogil=True)
+def find_slot(key: int, table: Ints, keys: Ints) -> int:
+    """Return the slot of the table (a power of two long) that holds `key`, or the empty slot where it belongs."""
+    last = len(table) - 1
+    mixed = (key ^ (key >> 31)) * 0x9E3779B97F4A7C1
+    slot = (mixed ^ (mixed >> 29)) & last
+    while table[slot] >= 0 and keys[table[slot]] != key:
+        slot = (slot + 1) & last
+    return slot
+
+
+@njit(cache=True, nogil=True)
+def fold_points(
+    points: Floats32,
+    start: int,
+    inverse_edge: float,
+    station_bit: np.uint64,
+    size: int,
+    table: Ints,
+    keys: Ints,
+    count: Ints,
+    mean: Floats,
+    squares: Floats,
+    stations: AnyArray,
+) -> tuple[int, int]:
+    """Fold points[start:] into their cells (Welford 1962, with cross products); stops when the arrays are full.
+
+    `squares` holds the sums of products about the running mean: xx, yy, zz, xy, xz, yz. Returns the index of the
+    first point not folded (n when all are) and the number of cells.
+    """
+    capacity = len(keys)
+    last_key, place = -1, -1
+    for index in range(start, len(points)):
+        x, y, z = float(points[index, 0]), float(points[index, 1]), float(points[index, 2])
+        key = pack(math.floor(x * inverse_edge), math.floor(y * inverse_edge), math.floor(z * inverse_edge))
+        if key != last_key:
+            slot = find_slot(key, table, keys)
+            place = table[slot]
+            if place < 0:
+                if size == capacity:
+                    return index, size
+                place, size = size, size + 1
+                table[slot], keys[place] = place, key
+            last_key = key
+            stations[place] |= station_bit
+        count[place] += 1
+        share = 1.0 / count[place]
+        dx, dy, dz = x - mean[place, 0], y - mean[place, 1], z - mean[place, 2]
+        mean[place, 0] += dx * share
+        mean[place, 1] += dy * share
+        mean[place, 2] += dz * share
+        ex, ey, ez = x - mean[place, 0], y - mean[place, 1], z - mean[place, 2]
+        squares[place, 0] += dx * ex
+        squares[place, 1] += dy * ey
+        squares[place, 2] += dz * ez
+        squares[place, 3] += dx * ey
+        squares[place, 4] += dx * ez
+        squares[place, 5] += dy * ez
+    return len(points), size
+
+
+@njit(cache=True, nogil=True)
+def index_keys(table: Ints, keys: Ints, size: int) -> None:
+    """Enter the first `size` keys into an empty table."""
+    for place in range(size):
+        table[find_slot(keys[place], table, keys)] = place
+
+
+@njit(cache=True, nogil=True)
+def merge_into(
+    n_a: float, mean_a: Floats, squares_a: Floats, n_b: float, mean_b: Floats, squares_b: Floats
+) -> float:
+    """Add group b's moments to group a's in place (Chan, Golub and LeVeque 1983, pairwise form); returns the count."""
+    total = n_a + n_b
+    dx, dy, dz = mean_b[0] - mean_a[0], mean_b[1] - mean_a[1], mean_b[2] - mean_a[2]
+    weight, share = n_a * n_b / total, n_b / total
+    squares_a[0] += squares_b[0] + weight * dx * dx
+    squares_a[1] += squares_b[1] + weight * dy * dy
+    squares_a[2] += squares_b[2] + weight * dz * dz
+    squares_a[3] += squares_b[3] + weight * dx * dy
+    squares_a[4] += squares_b[4] + weight * dx * dz
+    squares_a[5] += squares_b[5] + weight * dy * dz
+    mean_a[0] += share * dx
+    mean_a[1] += share * dy
+    mean_a[2] += share * dz
+    return total
+
+
+@njit(cache=True, nogil=True)
+def coarsen(
+    size: int,
+    table: Ints,
+    keys: Ints,
+    count: Ints,
+    mean: Floats,
+    squares: Floats,
+    stations: AnyArray,
+) -> int:
+    """Merge cells into cells of twice the edge, in place; `table` is refilled. Returns the number of cells."""
+    table[:] = -1
+    kept = 0
+    for place in range(size):
+        key = keys[place]
+        i, j, k = ((key >> 42) & MASK) - OFFSET, ((key >> 21) & MASK) - OFFSET, (key & MASK) - OFFSET
+        parent = pack(i >> 1, j >> 1, k >> 1)
+        slot = find_slot(parent, table, keys)
+        target = table[slot]
+        if target < 0:
+            target, kept = kept, kept + 1
+            table[slot], keys[target], count[target] = target, parent, count[place]
+            mean[target], squares[target], stations[target] = mean[place], squares[place], stations[place]
+        else:
+            merge_into(count[target], mean[target], squares[target], count[place], mean[place], squares[place])
+            count[target] += count[place]
+            stations[target] |= stations[place]
+    return kept
+
+
+@njit(cache=True, nogil=True)
+def smallest_direction(squares: Floats, normal: Floats, values: Floats) -> None:
+    """Eigenvalues (ascending) of a symmetric 3x3 matrix xx, yy, zz, xy, xz, yz, and the smallest one's unit vector.
+
+    Trigonometric solution of the characteristic equation (Smith 1961, Communications of the ACM 4, 168).
+    """
+    a, b, c, d, e, f = squares[0], squares[1], squares[2], squares[3], squares[4], squares[5]
+    mean = (a + b + c) / 3.0
+    off = d * d + e * e + f * f
+    p = math.sqrt(max(((a - mean) ** 2 + (b - mean) ** 2 + (c - mean) ** 2 + 2.0 * off) / 6.0, 1e-300))
+    ra, rb, rc, rd, re, rf = (a - mean) / p, (b - mean) / p, (c - mean) / p, d / p, e / p, f / p
+    half = 0.5 * (ra * (rb * rc - rf * rf) - rd * (rd * rc - rf * re) + re * (rd * rf - rb * re))
+    angle = math.acos(min(1.0, max(-1.0, half))) / 3.0
+    largest = mean + 2.0 * p * math.cos(angle)
+    smallest = mean + 2.0 * p * math.cos(angle + 2.0943951023931953)
+    values[0], values[1], values[2] = smallest, 3.0 * mean - largest - smallest, largest
+    a, b, c = a - smallest, b - smallest, c - smallest
+    best = -1.0
+    for pair in range(3):  # the cross product of the two most independent rows is the most exact
+        if pair == 0:
+            x, y, z = d * f - e * b, e * d - a * f, a * b - d * d
+        elif pair == 1:
+            x, y, z = d * c - e * f, e * e - a * c, a * f - d * e
+        else:
+            x, y, z = b * c - f * f, f * e - d * c, d * f - b * e
+        length = x * x + y * y + z * z
+        if length > best:
+            best = length
+            normal[0], normal[1], normal[2] = x, y, z
+    length = math.sqrt(best)
+    if length > 0.0:
+        normal[0], normal[1], normal[2] = normal[0] / length, normal[1] / length, normal[2] / length
+    else:
+        normal[0], normal[1], normal[2] = 0.0, 0.0, 1.0
+
+
+@njit(cache=True, nogil=True)
+def fit_local_planes(
+    table: Ints,
+    keys: Ints,
+    count: Ints,
+    mean: Floats,
+    squares: Floats,
+    least_reach: int,
+    most_reach: int,
+    least_cells: int,
+    flat_ratio: float,
+    normals: Floats32,
+    roughness: Floats32,
+    flatness: Floats32,
+) -> None:
+    """Fit a plane around every cell from its neighbours' moments, widening the reach until the patch is a plane.
+
+    A patch is good when it holds `least_cells` cells and its smallest variance is below
+    `flat_ratio` of the middle one. `roughness` is the standard deviation across the plane, metres; `flatness` that
+    ratio, or 1 where no reach gave a plane.
+    """
+    patch_mean, patch_squares = np.empty(3), np.empty(6)
+    normal, values = np.empty(3), np.empty(3)
+    for place in range(len(keys)):
+        key = keys[place]
+        i, j, k = ((key >> 42) & MASK) - OFFSET, ((key >> 21) & MASK) - OFFSET, (key & MASK) - OFFSET
+        flatness[place] = 1.0
+        for reach in range(least_reach, most_reach + 1):
+            patch_mean[:], patch_squares[:] = mean[place], squares[place]
+            total, cells = float(count[place]), 1
+            for di in range(-reach, reach + 1):
+                for dj in range(-reach, reach + 1):
+                    for dk in range(-reach, reach + 1):
+                        if di == 0 and dj == 0 and dk == 0:
+                            continue
+                        other = table[find_slot(pack(i + di, j + dj, k + dk), table, keys)]
+                        if other >= 0:
+                            total = merge_into(
+                                total, patch_mean, patch_squares, count[other], mean[other], squares[other]
+                            )
+                            cells += 1
+            if cells < least_cells:
+                continue
+            smallest_direction(patch_squares, normal, values)
+            ratio = max(values[0], 0.0) / max(values[1], 1e-300)
+            if ratio < flatness[place]:
+                flatness[place] = ratio
+                roughness[place] = math.sqrt(max(values[0], 0.0) / total)
+                normals[place, 0], normals[place, 1], normals[place, 2] = normal[0], normal[1], normal[2]
+            if ratio < flat_ratio:
+                break
+
+
+@njit(cache=True, nogil=True)
+def count_met(table: Ints, keys: Ints, step: int, reach: int) -> Ints:
+    """Count the cells met in the cube of 2 reach + 1 cells a side around every `step`-th cell, itself among them."""
+    found = np.zeros((len(keys) + step - 1) // step, np.int64)
+    for row in range(len(found)):
+        key = keys[row * step]
+        i, j, k = ((key >> 42) & MASK) - OFFSET, ((key >> 21) & MASK) - OFFSET, (key & MASK) - OFFSET
+        for di in range(-reach, reach + 1):
+            for dj in range(-reach, reach + 1):
+                for dk in range(-reach, reach + 1):
+                    if table[find_slot(pack(i + di, j + dj, k + dk), table, keys)] >= 0:
+                        found[row] += 1
+    return found
+
+
+@njit(cache=True, nogil=True)
+def carve(
+    start: Floats, ends: Floats, low: Floats, inverse_edge: float, margin: float, free: AnyArray
+) -> None:
+    """Mark the voxels that the rays from `start` to `ends` (n, 3) cross, less the last `margin` metres, as free.
+
+    Traversal voxel by voxel (Amanatides and Woo 1987). `free` is (nx, ny, nz) uint8; voxel [0, 0, 0] begins at `low`.
+    """
+    nx, ny, nz = free.shape
+    for index in range(len(ends)):
+        dx, dy, dz = ends[index, 0] - start[0], ends[index, 1] - start[1], ends[index, 2] - start[2]
+        length = math.sqrt(dx * dx + dy * dy + dz * dz)
+        if length <= margin:
+            continue
+        dx, dy, dz = dx / length, dy / length, dz / length
+        left = (length - margin) * inverse_edge
+        x, y, z = (
+            (start[0] - low[0]) * inverse_edge,
+            (start[1] - low[1]) * inverse_edge,
+            (start[2] - low[2]) * inverse_edge,
+        )
+        enter = 0.0
+        for axis in range(3):  # a ray that begins outside the grid enters it where it meets the first face
+            position, step = (x, dx) if axis == 0 else ((y, dy) if axis == 1 else (z, dz))
+            size = nx if axis == 0 else (ny if axis == 1 else nz)
+            if position < 0.0:
+                enter = max(enter, -position / step if step > 0.0 else np.inf)
+            elif position >= size:
+                enter = max(enter, (size - position) / step if step < 0.0 else np.inf)
+        if enter >= left:
+            continue
+        enter += 1e-9 if enter > 0.0 else 0.0
+        i, j, k = math.floor(x + enter * dx), math.floor(y + enter * dy), math.floor(z + enter * dz)
+        grow_x, grow_y, grow_z = abs(1.0 / dx) if dx != 0.0 else np.inf, np.inf, np.inf
+        if dy != 0.0:
+            grow_y = abs(1.0 / dy)
+        if dz != 0.0:
+            grow_z = abs(1.0 / dz)
+        next_x = ((i + 1 - x) if dx > 0.0 else (x - i)) * grow_x if dx != 0.0 else np.inf
+        next_y = ((j + 1 - y) if dy > 0.0 else (y - j)) * grow_y if dy != 0.0 else np.inf
+        next_z = ((k + 1 - z) if dz > 0.0 else (z - k)) * grow_z if dz != 0.0 else np.inf
+        step_x, step_y, step_z = (1 if dx > 0.0 else -1), (1 if dy > 0.0 else -1), (1 if dz > 0.0 else -1)
+        while 0 <= i < nx and 0 <= j < ny and 0 <= k < nz:
+            free[i, j, k] = 1
+            if next_x < next_y and next_x < next_z:
+                if next_x > left:
+                    break
+                i += step_x
+                next_x += grow_x
+            elif next_y < next_z:
+                if next_y > left:
+                    break
+                j += step_y
+                next_y += grow_y
+            else:
+                if next_z > left:
+                    break
+                k += step_z
+                next_z += grow_z

@@ -1,0 +1,167 @@
+"""Each wall's base surface by robust least squares on its own cells, and its frame, extent and ends."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from unfold.arrays import Bools, Floats
+from unfold.room.chains import Run, span
+from unfold.room.evidence import Columns
+from unfold.room.frame import WallFrame
+from unfold.room.uprights import Circle, Line, fit_circle
+
+CLEAR_M = 0.06  # cells closer than this to a wall's ends, floor or ceiling are left out of the fit
+
+
+@dataclass(frozen=True, slots=True)
+class Base:
+    """A wall's base surface before its corners are known.
+
+    A plane: inward . p = offset, with `inward` leaning with the wall. A cylinder: the upright through `circle`.
+    """
+
+    inward: Floats  # (3,) of the plane; at the middle of the run for a cylinder
+    offset: float
+    circle: Circle | None
+    concave: bool
+    noise_m: float
+
+    def trace_at(self, z: float) -> Line | Circle:
+        """The surface's trace in plan at a height; a line's normal points inward."""
+        if self.circle is not None:
+            return self.circle
+        flat = self.inward[:2]
+        length = float(np.hypot(*flat))
+        return Line(flat / length, (self.offset - self.inward[2] * z) / length)
+
+
+def fit_base(
+    run: Run, one: Columns, level_m: Floats, normals: Floats, clear: Bools, heights: tuple[float, float], tolerance_m: float
+) -> Base:
+    """Fit a run's base surface.
+
+    `level_m` (n, 3) are the storey's cells, `heights` the floor and ceiling there.
+    """
+    direction = run.end - run.start
+    a, b = sorted(span(run, one))
+    margin = min(CLEAR_M, 0.2 * (b - a))
+    along = one.trace.along(level_m[:, :2])
+    if isinstance(one.trace, Circle):
+        turn = 2 * math.pi * one.trace.radius
+        along = a + np.mod(along - a, turn)
+    inside = (along > a + margin) & (along < b - margin) & (np.abs(one.trace.distance(level_m[:, :2])) < 1.5 * tolerance_m)
+    inside &= (level_m[:, 2] > heights[0] + CLEAR_M) & (level_m[:, 2] < heights[1] - CLEAR_M)
+    aligned = np.abs(np.sum(one.trace.normal_at(along) * normals[:, :2], axis=1)) > 0.8
+    inside &= aligned | ~clear
+    if isinstance(one.trace, Circle):
+        return _fit_cylinder(one.trace, run, level_m[inside], tolerance_m)
+    inward = one.trace.normal * np.sign(np.array([direction[1], -direction[0]]) @ one.trace.normal)
+    return _fit_plane(inward, one.trace, level_m[inside], tolerance_m)
+
+
+def _fit_plane(inward: Floats, line: Line, points: Floats, tolerance_m: float) -> Base:
+    """Distance = c0 + c1 along + c2 up by least squares with Tukey's weights, the scale from the residuals."""
+    across = points[:, :2] @ inward
+    along = points[:, :2] @ np.array([inward[1], -inward[0]])
+    centre = np.array([along.mean(), points[:, 2].mean()]) if len(points) else np.zeros(2)
+    rows = np.stack([np.ones(len(points)), along - centre[0], points[:, 2] - centre[1]], axis=1)
+    start = float(line.offset * np.sign(inward @ line.normal))
+    if len(points) < 20:
+        return Base(np.r_[inward, 0.0], start, None, False, tolerance_m)
+    fit = np.array([float(np.median(across)), 0.0, 0.0])
+    scale = tolerance_m
+    for _ in range(8):
+        residual = across - rows @ fit
+        weight = np.square(np.clip(1.0 - np.square(residual / (4.0 * scale)), 0.0, None))
+        left = (rows * weight[:, None]).T @ rows + np.diag([0.0, 1e-6, 1e-6])
+        fit = np.linalg.solve(left, (rows * weight[:, None]).T @ across)
+        scale = max(1.4826 * float(np.median(np.abs(across - rows @ fit))), 2e-4)
+    normal = np.r_[inward - fit[1] * np.array([inward[1], -inward[0]]), -fit[2]]
+    length = float(np.linalg.norm(normal))
+    return Base(normal / length, float(fit[0] - fit[1] * centre[0] - fit[2] * centre[1]) / length, None, False, scale)
+
+
+def _fit_cylinder(circle: Circle, run: Run, points: Floats, tolerance_m: float) -> Base:
+    scale = tolerance_m
+    for _ in range(5 if len(points) >= 20 else 0):
+        residual = circle.distance(points[:, :2])
+        weight = np.square(np.clip(1.0 - np.square(residual / (4.0 * scale)), 0.0, None))
+        fitted = fit_circle(points[:, :2], weight, circle, steps=5)
+        if abs(fitted.radius - circle.radius) > 0.2 * circle.radius:
+            break
+        circle = fitted
+        scale = max(1.4826 * float(np.median(np.abs(circle.distance(points[:, :2])))), 2e-4)
+    radial = (run.middle - circle.centre) / np.linalg.norm(run.middle - circle.centre)
+    walk = _turning(run, circle)
+    concave = walk < 0  # clockwise with the room on the right: the axis lies in the room
+    inward = -radial if concave else radial
+    return Base(np.r_[inward, 0.0], 0.0, circle, concave, scale)
+
+
+def _turning(run: Run, circle: Circle) -> float:
+    """Sign of the way the run turns about the centre: +1 counter-clockwise."""
+    angles = [math.atan2(*(point - circle.centre)[::-1]) for point in (run.start, run.middle)]
+    return 1.0 if math.sin(angles[1] - angles[0]) > 0 else -1.0
+
+
+def corner(first: Base, second: Base, near: Floats, z: float) -> Floats | None:
+    """Where two base surfaces meet in plan at height z, the meeting nearest to `near`; None when they do not."""
+    a, b = first.trace_at(z), second.trace_at(z)
+    points = _meetings(a, b)
+    if len(points) == 0:
+        return None
+    best = points[int(np.argmin(np.hypot(*(points - near).T)))]
+    return best if np.hypot(*(best - near)) < 0.5 else None
+
+
+def _meetings(a: Line | Circle, b: Line | Circle) -> Floats:
+    if isinstance(a, Line) and isinstance(b, Line):
+        matrix = np.stack([a.normal, b.normal])
+        if abs(np.linalg.det(matrix)) < math.sin(math.radians(2.0)):
+            return np.empty((0, 2))
+        return np.linalg.solve(matrix, np.array([a.offset, b.offset]))[None]
+    if isinstance(a, Circle) and isinstance(b, Circle):
+        between = b.centre - a.centre
+        distance = float(np.hypot(*between))
+        if distance < 1e-9:
+            return np.empty((0, 2))
+        normal = between / distance
+        chord = (a.radius**2 - b.radius**2 + distance**2) / (2 * distance)
+        return _meetings(Line(normal, float(normal @ a.centre + chord)), a)
+    line, circle = (a, b) if isinstance(a, Line) else (b, a)
+    assert isinstance(line, Line) and isinstance(circle, Circle)
+    off = float(line.distance(circle.centre[None])[0])
+    half = math.sqrt(max(circle.radius**2 - off**2, 0.0))
+    if abs(off) > circle.radius + 0.05:
+        return np.empty((0, 2))
+    foot = float(line.along(circle.centre[None])[0])
+    return line.at(np.array([foot - half, foot + half]))
+
+
+def frame_between(base: Base, start: Floats, end: Floats, floor_z: float, middle_z: float) -> tuple[WallFrame, float]:
+    """Frame with u = 0 at `start` (2,) and v = 0 at the floor, and the width to `end`; both ends given at `middle_z`."""
+    if base.circle is not None:
+        return _cylinder_frame(base, start, end, floor_z)
+    flat = base.inward[:2] / np.hypot(*base.inward[:2])
+    right = np.array([-flat[1], flat[0], 0.0])
+    up = np.cross(base.inward, right)
+    at = np.r_[start, middle_z]
+    at = at - (base.inward @ at - base.offset) * base.inward
+    origin = at + up * (floor_z - at[2]) / up[2]
+    return WallFrame(origin, right, up, base.inward), float((end - start) @ right[:2])
+
+
+def _cylinder_frame(base: Base, start: Floats, end: Floats, floor_z: float) -> tuple[WallFrame, float]:
+    circle = base.circle
+    assert circle is not None
+    radial = (start - circle.centre) / np.linalg.norm(start - circle.centre)
+    inward = np.r_[-radial if base.concave else radial, 0.0]
+    right = np.array([-inward[1], inward[0], 0.0])
+    angle = math.atan2(*(end - circle.centre)[::-1]) - math.atan2(*(start - circle.centre)[::-1])
+    sweep = (-angle if base.concave else angle) % (2 * math.pi)
+    if sweep < 1e-6:
+        sweep = 2 * math.pi
+    origin = np.r_[circle.centre + circle.radius * radial, floor_z]
+    radius = circle.radius if base.concave else -circle.radius
+    return WallFrame(origin, right, np.array([0.0, 0.0, 1.0]), inward, radius), circle.radius * sweep

@@ -1,0 +1,62 @@
+"""Space that rays proved empty: voxels crossed on the way from a station to what it measured."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from unfold.arrays import AnyArray, Bools, Floats, Ints
+from unfold.room import kernels
+from unfold.room.cells import STATION_BITS
+
+MOST_VOXELS = 24_000_000
+MOST_RAYS = 1_500_000
+LEAST_EDGE_M = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class FreeSpace:
+    """Voxels in level coordinates; without stations nothing is known to be free."""
+
+    low_m: Floats  # (3,) corner of voxel [0, 0, 0]
+    edge_m: float
+    free: AnyArray  # (nx, ny, nz) uint8: 1 where a ray passed
+    known: bool  # False when there was no station to judge from
+
+    def is_free(self, points_m: Floats) -> Bools:
+        """Tell for points (..., 3) whether a ray passed through their voxel; outside the grid: no."""
+        index = np.floor((points_m - self.low_m) / self.edge_m).astype(np.int64)
+        inside = np.all((index >= 0) & (index < self.free.shape), axis=-1)
+        safe = np.where(inside[..., None], index, 0)
+        return np.asarray(inside & (self.free[safe[..., 0], safe[..., 1], safe[..., 2]] > 0))
+
+
+def carve_free_space(
+    level_m: Floats, bits: AnyArray, stations_m: list[Floats | None], spacing_m: float, box: tuple[Floats, Floats]
+) -> FreeSpace:
+    """Carve the rays from every station to the cells that it saw, inside a box.
+
+    Parameters
+    ----------
+    level_m : (n, 3) cell means, level coordinates
+    bits : (n,) which stations saw the cell
+    stations_m : position of each station in level coordinates, or None
+    spacing_m : spacing of the points, which bounds how finely space can be told
+    box : lowest and highest corner of what matters
+    """
+    low, high = box
+    edge = float(np.clip(2.0 * spacing_m, LEAST_EDGE_M, 0.15))
+    edge = max(edge, float((np.prod(high - low) / MOST_VOXELS) ** (1.0 / 3.0)))
+    shape = np.maximum(np.ceil((high - low) / edge).astype(np.int64), 1)
+    free = np.zeros(tuple(shape), np.uint8)
+    rays = [(position, _seen_from(bits, index)) for index, position in enumerate(stations_m) if position is not None]
+    total = sum(len(seen) for _, seen in rays)
+    step = max(1, int(np.ceil(total / MOST_RAYS)))
+    for position, seen in rays:
+        ends = np.ascontiguousarray(level_m[seen[::step]])
+        kernels.carve(np.asarray(position, dtype=float), ends, low, 1.0 / edge, 1.6 * edge, free)
+    return FreeSpace(low, edge, free, bool(rays))
+
+
+def _seen_from(bits: AnyArray, station: int) -> Ints:
+    bit = np.uint64(1) << np.uint64(station % STATION_BITS)
+    return np.flatnonzero(bits & bit)

@@ -1,0 +1,159 @@
+"""A storey: its floor and ceiling heights, over the plan, and the slabs that they are made of."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from unfold.arrays import Bools, Floats, Ints
+from unfold.findings import Finding
+
+PIXEL_M = 0.05
+LEAST_STOREY_M = 1.6
+LEVEL_COSINE = math.cos(math.radians(25.0))
+ROOF_COSINE = math.sin(math.radians(20.0))  # flatter than 70 degrees from level: a ceiling may slope that much
+
+
+@dataclass(frozen=True, slots=True)
+class Raster:
+    """Square pixels over the plan: pixel [i, j] begins at low + (i, j) * edge."""
+
+    low: Floats  # (2,)
+    edge: float
+    shape: tuple[int, int]
+
+    def index(self, xy: Floats) -> tuple[Ints, Ints, Bools]:
+        """Pixels of points (..., 2), and whether they lie on the raster (clipped when not)."""
+        place = np.floor((xy - self.low) / self.edge).astype(np.int64)
+        inside = np.all((place >= 0) & (place < self.shape), axis=-1)
+        place = np.clip(place, 0, np.array(self.shape) - 1)
+        return place[..., 0], place[..., 1], inside
+
+    def centres(self) -> Floats:
+        """Centres of all pixels, (rows * columns, 2), in row order."""
+        i, j = np.indices(self.shape)
+        return np.stack([i.ravel() + 0.5, j.ravel() + 0.5], axis=1) * self.edge + self.low
+
+
+@dataclass(frozen=True, slots=True)
+class Storey:
+    """One storey. Heights are level z, metres; None where no such surface was seen."""
+
+    floor_m: float | None
+    ceiling_m: float | None
+    bottom_m: float  # floor, or the lowest of what was seen
+    top_m: float  # highest ceiling, or the highest of what was seen
+    raster: Raster
+    floor_map_m: Floats  # raster of floor heights; NaN where not seen
+    ceiling_map_m: Floats  # raster of ceiling heights (the highest in the pixel); NaN where not seen
+
+
+def find_storeys(z: Floats, weight_level: Bools, stations_z: Floats) -> list[tuple[float | None, float | None]]:
+    """Find the (floor, ceiling) heights of each storey, from the heights where level surface is plenty.
+
+    Heights with much level surface are grouped where they lie less than 1.6 m apart: a group is a floor with its
+    steps and tables, a ceiling with its soffits, or a ceiling with the next storey's floor on top. What lies between two groups is
+    a storey. The best storey comes first: the one with most stations in it, then with most level surface.
+    """
+    heights = z[weight_level]
+    if len(heights) < 30:
+        return [(None, None)]
+    low = float(heights.min()) - 0.1
+    counts = np.bincount(((heights - low) / 0.025).astype(np.int64)).astype(float)
+    smooth = np.convolve(counts, np.ones(5), mode="same")
+    peaks = _peaks(smooth, 0.22 * float(smooth.max()), low)
+    groups = _group(peaks)
+    spans = [(_floor_of(groups[k]), _ceiling_of(groups[k + 1], k + 2 == len(groups))) for k in range(len(groups) - 1)]
+    if not spans:
+        return [_only_one_level(groups[0], z)]
+
+    def merit(span: tuple[float, float]) -> tuple[int, float]:
+        inside = int(np.sum((stations_z > span[0]) & (stations_z < span[1]))) if len(stations_z) else 0
+        return inside, float(np.sum((heights > span[0] - 0.1) & (heights < span[1] + 0.1)))
+
+    return [(floor, ceiling) for floor, ceiling in sorted(spans, key=merit, reverse=True)]
+
+
+def _peaks(smooth: Floats, least: float, low: float) -> list[tuple[float, float]]:
+    """Local maxima (height, weight) of at least `least`, the greatest within 0.1 m."""
+    found = []
+    for index in np.flatnonzero(smooth >= least):
+        around = smooth[max(0, index - 4) : index + 5]
+        if smooth[index] == around.max() and (not found or index * 0.025 + low - found[-1][0] > 0.1):
+            found.append((index * 0.025 + low + 0.0125, float(smooth[index])))
+    return found
+
+
+def _group(peaks: list[tuple[float, float]]) -> list[list[tuple[float, float]]]:
+    groups = [[peaks[0]]]
+    for peak in peaks[1:]:
+        if peak[0] - groups[-1][-1][0] < LEAST_STOREY_M:
+            groups[-1].append(peak)
+        else:
+            groups.append([peak])
+    return groups
+
+
+def _floor_of(group: list[tuple[float, float]]) -> float:
+    """The floor of a group: its lowest height, or where a ceiling lies below it, the height over the widest gap."""
+    if len(group) > 1 and group[-1][0] - group[0][0] > 0.2:
+        heights = [height for height, _ in group]
+        gaps = np.diff(heights)
+        widest = int(np.argmax(gaps))
+        del widest
+    return group[0][0]
+
+
+def _ceiling_of(group: list[tuple[float, float]], last: bool) -> float:
+    """The ceiling of a group: the highest in the top group, else the lowest (a floor lies on it)."""
+    return group[-1][0] if last else group[0][0]
+
+
+def _only_one_level(group: list[tuple[float, float]], z: Floats) -> tuple[float | None, float | None]:
+    """One level alone is a floor when most of the scan lies above it, else a ceiling."""
+    height = max(group, key=lambda peak: peak[1])[0]
+    return (group[0][0], None) if np.median(z) > height else (None, height)
+
+
+def map_storey(
+    level_m: Floats, normals_z: Floats, clear: Bools, span: tuple[float | None, float | None]
+) -> Storey:
+    """Lay the floor and ceiling heights of one storey out over the plan."""
+    floor, ceiling = span
+    upright = clear & (np.abs(normals_z) < ROOF_COSINE)
+    z_up = level_m[upright, 2] if upright.any() else level_m[:, 2]
+    bottom = floor if floor is not None else float(np.percentile(z_up, 1))
+    top = ceiling if ceiling is not None else float(np.percentile(z_up[z_up > bottom], 99.5))
+    inside = (level_m[:, 2] > bottom - 0.4) & (level_m[:, 2] < top + 0.4)
+    low, high = np.percentile(level_m[inside, :2], [0.2, 99.8], axis=0)
+    low, high = low - 0.5, high + 0.5
+    edge = max(PIXEL_M, float(np.sqrt(np.prod(high - low) / 1_000_000)))
+    rows, columns = (int(value) for value in np.ceil((high - low) / edge))
+    raster = Raster(low, edge, (rows, columns))
+    is_floor = clear & (np.abs(normals_z) > LEVEL_COSINE) & (np.abs(level_m[:, 2] - bottom) < 0.35)
+    least_height = bottom + 0.6 * (top - bottom)
+    is_roof = clear & (np.abs(normals_z) > ROOF_COSINE) & (level_m[:, 2] > least_height) & inside
+    floor_map = _extreme(raster, level_m[is_floor], np.fmin) if floor is not None else np.full(raster.shape, np.nan)
+    return Storey(floor, ceiling, bottom, top, raster, floor_map, _extreme(raster, level_m[is_roof], np.fmax))
+
+
+def _extreme(raster: Raster, points_m: Floats, choose: np.ufunc) -> Floats:
+    result = np.full(raster.shape, np.nan)
+    i, j, inside = raster.index(points_m[:, :2])
+    choose.at(result, (i[inside], j[inside]), points_m[inside, 2])
+    return result
+
+
+def other_storeys(spans: list[tuple[float | None, float | None]]) -> list[Finding]:
+    """Say so when the scan holds more than the storey measured."""
+    if len(spans) < 2 or spans[0][0] is None or spans[0][1] is None:
+        return []
+    others = ", ".join(f"{low:.2f} to {high:.2f} m" for low, high in spans[1:] if low is not None and high is not None)
+    return [
+        Finding(
+            "warning",
+            "other-storeys",
+            f"The scan holds {len(spans)} storeys; this job measures the one from {spans[0][0]:.2f} to "
+            f"{spans[0][1]:.2f} m; crop the scan to measure the others ({others}).",
+        )
+    ]
