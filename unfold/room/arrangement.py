@@ -1,7 +1,7 @@
 """The plan cut up by the lines of all walls into faces, each judged to lie inside or outside the rooms.
 
-The judgement is the cheapest cut of a graph (Greig, Porteous and Seheult 1989): a face's own evidence is the ceiling and
-floor seen in it and the free space over it; a border between inside and outside is cheap where a wall was hit, dear
+The judgement is the cheapest cut of a graph (Greig, Porteous and Seheult 1989): a face's own evidence is the ceiling
+and floor seen in it and the free space over it; a border between inside and outside is cheap where a wall was hit, dear
 where rays went through or nothing is known.
 """
 
@@ -51,7 +51,7 @@ def find_rooms(columns: list[Columns], storey: Storey, space: FreeSpace, station
 def _pixel_evidence(columns: list[Columns], storey: Storey, space: FreeSpace) -> Floats:
     """Evidence per pixel: +1 inside for sure, negative outside."""
     raster = storey.raster
-    width = max(1, int(round(0.06 / raster.edge)) + (1 if space.edge_m > 0.06 else 0))
+    width = max(1, round(0.06 / raster.edge) + (1 if space.edge_m > 0.06 else 0))
     block = np.ones((2 * width + 1, 2 * width + 1), bool)
     ceiling = _closed(~np.isnan(storey.ceiling_map_m), block)
     floor = _closed(~np.isnan(storey.floor_map_m), block)
@@ -121,7 +121,7 @@ def _faces(columns: list[Columns], evidence: Floats, raster: Raster) -> list[sha
 
 def _limits(evidence: Floats, raster: Raster) -> list[AnyArray]:
     """Outlines of what the scan covers, a little outside of it, so that they cross the walls' lines."""
-    reach = int(round(0.15 / raster.edge))
+    reach = round(0.15 / raster.edge)
     covered = ndimage.binary_dilation(evidence > 0, np.ones((2 * reach + 1, 2 * reach + 1), bool))
     boxes = []
     for i in range(raster.shape[0]):
@@ -261,13 +261,14 @@ def _cheapest_cut(gain: Floats, pairs: Ints, costs: Floats) -> Bools:
     rows += [a, b]
     cols += [b, a]
     data += [both, both]
-    graph = sparse.coo_matrix(
+    links = sparse.coo_array(
         (np.concatenate(data), (np.concatenate(rows), np.concatenate(cols))), shape=(n + 2, n + 2)
     ).tocsr()
-    graph.data = np.minimum(graph.data, 2_000_000_000)
-    graph = graph.astype(np.int32)
+    graph = sparse.csr_array(
+        (np.minimum(links.data, 2_000_000_000).astype(np.int32), links.indices, links.indptr), shape=links.shape
+    )
     flow = csgraph.maximum_flow(graph, source, sink).flow
-    left = (graph - flow).tocsr()
+    left = sparse.csr_array(graph - flow)
     left.data = np.maximum(left.data, 0)
     left.eliminate_zeros()
     reached = csgraph.breadth_first_order(left, source, directed=True, return_predecessors=False)

@@ -44,6 +44,13 @@ class CellGrid:
         self._size = 0
         self._reserve(min(1 << 16, most_cells))
 
+    _keys: Ints
+    _count: Ints
+    _mean: Floats
+    _squares: Floats
+    _stations: AnyArray
+    _table: Ints
+
     def _reserve(self, capacity: int) -> None:
         old = (self._keys, self._count, self._mean, self._squares, self._stations) if self._size else None
         self._keys = np.zeros(capacity, np.int64)

@@ -69,7 +69,8 @@ def _group(corners: Floats, which: Ints) -> list[Run]:
     changes = np.flatnonzero(which != np.roll(which, 1))
     if len(changes) == 0:
         around = np.vstack([corners, corners[:1]])
-        return [Run(int(which[0]), corners[0], corners[0], corners[n // 2], float(np.hypot(*np.diff(around, axis=0).T).sum()))]
+        length = float(np.hypot(*np.diff(around, axis=0).T).sum())
+        return [Run(int(which[0]), corners[0], corners[0], corners[n // 2], length)]
     runs = []
     for first, after in zip(changes, np.r_[changes[1:], changes[0] + n], strict=True):
         path = corners[np.arange(first, after + 1) % n]

@@ -37,12 +37,17 @@ class Columns:
 
     def along(self) -> Floats:
         """Middle of each column along the trace."""
-        return self.start + (np.arange(len(self.full)) + 0.5) * COLUMN_M
+        return middles(self.start, len(self.full), COLUMN_M)
 
     @property
     def is_wall(self) -> bool:
         """A wall holds a plain stretch of at least 100 mm."""
         return bool(self.full.sum() * COLUMN_M >= 0.1)
+
+
+def middles(start: float, number: int, step: float) -> Floats:
+    """Middles of `number` intervals of length `step` from `start`."""
+    return start + step * (np.arange(number, dtype=float) + 0.5)
 
 
 def gather_columns(
@@ -72,8 +77,7 @@ def gather_columns(
 
 def _judge(trace: Trace, start: float, hits: Bools, storey: Storey, space: FreeSpace) -> Columns:
     columns, rows = hits.shape
-    along = start + (np.arange(columns) + 0.5) * COLUMN_M
-    z = storey.bottom_m + (np.arange(rows) + 0.5) * ROW_M
+    along, z = middles(start, columns, COLUMN_M), middles(storey.bottom_m, rows, ROW_M)
     base, normal = trace.at(along), trace.normal_at(along)
     left, right = _free(space, base + NEAR_M * normal, z), _free(space, base - NEAR_M * normal, z)
     left |= _free(space, base + FAR_M * normal, z)
@@ -108,7 +112,7 @@ def _sum_up(
     low_seen = (hit & (np.cumsum(asked, axis=1) <= 0.6 * height[:, None])).any(axis=1)
     full = (share >= FULL_SHARE) & top_hit & low_seen & (tall >= (0.2 if known else 0.5))
     lintel = ~full & top_hit & (hit.sum(axis=1) > 0)
-    partly = hits.any(axis=1)
+    partly: Bools = np.asarray(hits.any(axis=1))
     low = np.where(partly, z[np.argmax(hits, axis=1)], np.nan)
     high = np.where(partly, z[::-1][np.argmax(hits[:, ::-1], axis=1)], np.nan)
     return Columns(
@@ -119,8 +123,8 @@ def _sum_up(
 
 def _mend(full: Bools) -> Bools:
     """Drop plain stretches of a single column, and close gaps of one."""
-    closed = ndimage.binary_closing(np.pad(full, 2), np.ones(3, bool))[2:-2] | full
-    return np.asarray(ndimage.binary_opening(closed, np.ones(2, bool)))
+    closed: Bools = np.asarray(ndimage.binary_closing(np.pad(full, 2), np.ones(3, bool))[2:-2] | full)
+    return np.asarray(ndimage.binary_opening(closed, np.ones(2, bool)), dtype=bool)
 
 
 def _free(space: FreeSpace, xy: Floats, z: Floats) -> Bools:

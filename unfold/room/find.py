@@ -95,7 +95,7 @@ def _fold(scan: Scan, progress: Progress | None) -> CellMoments:
     moments = grid.moments()
     if len(moments.keys) < 50:
         raise UnfoldError(
-            f"all {int(moments.count.sum())} points lie within {len(moments.keys)} spots of {moments.edge_m * 1e3:.0f} mm",
+            f"all {int(moments.count.sum())} points lie in {len(moments.keys)} spots of {moments.edge_m * 1e3:.0f} mm",
             "check the scan and its length unit (`--unit`)",
         )
     return moments

@@ -40,7 +40,7 @@ def score_lines(
                 continue
             if abs(a * strips[index, 2] + b * strips[index, 3]) < cosine:
                 continue
-            place = half + int(math.floor((a * y - b * x) / bin_m))
+            place = half + math.floor((a * y - b * x) / bin_m)
             if 0 <= place <= 2 * half:
                 bins[place] += weight[index]
                 first, last = min(first, place), max(last, place)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unfold.arrays import Floats
+from unfold.arrays import Bools, Floats
 from unfold.findings import Finding
 from unfold.room.result import Plumb
 from unfold.scan.result import Station
@@ -147,9 +147,9 @@ def _refine(up: Floats, normals: Floats, scale: float) -> Floats:
 
 
 def _equations(
-    normals: Floats, cosine: Floats, level: Floats, plumb: Floats, a: Floats, b: Floats
+    normals: Floats, cosine: Floats, level: Bools, plumb: Bools, a: Floats, b: Floats
 ) -> tuple[Floats, Floats]:
-    """Rows and residuals: a wall asks that its normal has no part along up; a floor that up has none across its normal."""
+    """Rows and residuals: a wall's normal should have no part along up, and a floor's none across it."""
     walls = normals[plumb]
     floors = normals[level] * np.sign(cosine[level])[:, None]
     floor_a, floor_b = floors @ a, floors @ b
@@ -179,7 +179,7 @@ def _with_uncertainty(up: Floats, normals: Floats, positions_m: Floats) -> UpEst
     return UpEstimate(up, max(LEAST_DEG, rms / math.sqrt(max(len(spread) - 1, 1))), floor_tilt)
 
 
-def _level_groups(cosine: Floats, height: Floats) -> list[Floats]:
+def _level_groups(cosine: Floats, height: Floats) -> list[Bools]:
     """Split level surfaces into floor and ceiling at mid height; a group needs a hundredth of all cells."""
     level = np.abs(cosine) > math.cos(math.radians(15.0))
     if level.sum() < 50:
@@ -242,7 +242,7 @@ def _explain(plumb: Plumb, axis: tuple[Floats, float] | None, estimate: UpEstima
     off = angle_deg(plumb.up_local, estimate.up)
     if plumb.source == "estimated":
         z_off = angle_deg(plumb.up_local, np.array([0.0, 0.0, 1.0]))
-        why = "the scanner's axis disagrees with the walls" if axis is not None else "the scan names no levelled scanner"
+        why = "the scan names no levelled scanner" if axis is None else "the scanner's axis disagrees with the walls"
         findings.append(
             Finding(
                 "note",
@@ -252,16 +252,15 @@ def _explain(plumb: Plumb, axis: tuple[Floats, float] | None, estimate: UpEstima
             )
         )
     elif off > max(1.0, 3.0 * estimate.standard_uncertainty_deg):
-        findings.append(
-            Finding("warning", "plumb-disagrees", f"Plumb ({plumb.source}) is {off:.1f} deg off what the walls and floor show.")
-        )
+        text = f"Plumb ({plumb.source}) is {off:.1f} deg off what the walls and floor show."
+        findings.append(Finding("warning", "plumb-disagrees", text))
     if estimate.floor_tilt_deg is not None and estimate.floor_tilt_deg > 2.0:
         findings.append(
             Finding(
                 "warning",
                 "floor-ceiling-disagree",
-                f"Floor and ceiling are {estimate.floor_tilt_deg:.1f} deg from parallel: either is sloped, or the scan is "
-                "distorted; check a known dimension before using any figure.",
+                f"Floor and ceiling are {estimate.floor_tilt_deg:.1f} deg from parallel: one of them slopes, or the "
+                "scan is distorted; check a known dimension before using any figure.",
             )
         )
     return findings

@@ -37,8 +37,9 @@ class Base:
 
 
 def fit_base(
-    run: Run, one: Columns, level_m: Floats, normals: Floats, clear: Bools, heights: tuple[float, float], tolerance_m: float
-) -> Base:
+    run: Run, one: Columns, level_m: Floats, normals: Floats, clear: Bools, heights: tuple[float, float],
+    tolerance_m: float,
+) -> Base:  # fmt: skip
     """Fit a run's base surface.
 
     `level_m` (n, 3) are the storey's cells, `heights` the floor and ceiling there.
@@ -50,7 +51,8 @@ def fit_base(
     if isinstance(one.trace, Circle):
         turn = 2 * math.pi * one.trace.radius
         along = a + np.mod(along - a, turn)
-    inside = (along > a + margin) & (along < b - margin) & (np.abs(one.trace.distance(level_m[:, :2])) < 1.5 * tolerance_m)
+    inside = (along > a + margin) & (along < b - margin)
+    inside &= np.abs(one.trace.distance(level_m[:, :2])) < 1.5 * tolerance_m
     inside &= (level_m[:, 2] > heights[0] + CLEAR_M) & (level_m[:, 2] < heights[1] - CLEAR_M)
     aligned = np.abs(np.sum(one.trace.normal_at(along) * normals[:, :2], axis=1)) > 0.8
     inside &= aligned | ~clear
@@ -140,7 +142,7 @@ def _meetings(a: Line | Circle, b: Line | Circle) -> Floats:
 
 
 def frame_between(base: Base, start: Floats, end: Floats, floor_z: float, middle_z: float) -> tuple[WallFrame, float]:
-    """Frame with u = 0 at `start` (2,) and v = 0 at the floor, and the width to `end`; both ends given at `middle_z`."""
+    """Frame with u = 0 at `start` (2,) and v = 0 at the floor, and the width to `end`; both given at `middle_z`."""
     if base.circle is not None:
         return _cylinder_frame(base, start, end, floor_z)
     flat = base.inward[:2] / np.hypot(*base.inward[:2])

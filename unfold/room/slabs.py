@@ -1,5 +1,7 @@
 """Floors and ceilings as planes over regions of the plan: several levels, slopes and soffits."""
 
+from typing import Literal
+
 import numpy as np
 import shapely
 from scipy import ndimage
@@ -12,6 +14,7 @@ TOLERANCE_M = 0.03
 LEAST_AREA_M2 = 0.25
 MOST_SLABS = 12
 DRAWS = 60
+SlabKind = Literal["floor", "ceiling"]
 
 
 def find_slabs(
@@ -32,7 +35,7 @@ def find_slabs(
 
 
 def _planes(
-    kind: str, points: Floats, normals: Floats, storey: Storey, tolerance_m: float, cell_area_m2: float
+    kind: SlabKind, points: Floats, normals: Floats, storey: Storey, tolerance_m: float, cell_area_m2: float
 ) -> list[Slab]:
     generator = np.random.default_rng(20260102)
     left = np.ones(len(points), bool)
@@ -45,7 +48,7 @@ def _planes(
         mine = left & (off < tolerance_m)
         if mine.sum() * cell_area_m2 < LEAST_AREA_M2:
             break
-        slabs.append(_slab("floor" if kind == "floor" else "ceiling", plane, points[mine], storey))
+        slabs.append(_slab(kind, plane, points[mine], storey))
         left &= off >= 1.5 * tolerance_m
     return [slab for slab in slabs if slab.region_m]
 
@@ -76,11 +79,10 @@ def _residual(plane: Floats, points: Floats) -> Floats:
     return np.asarray(points[:, 2] - plane[0] - points[:, :2] @ plane[1:])
 
 
-def _slab(kind: str, plane: Floats, points: Floats, storey: Storey) -> Slab:
+def _slab(kind: SlabKind, plane: Floats, points: Floats, storey: Storey) -> Slab:
     rms = float(np.sqrt(np.mean(np.square(_residual(plane, points)))))
     rings = _region(points[:, :2], storey)
-    name = "floor" if kind == "floor" else "ceiling"
-    return Slab("floor" if name == "floor" else "ceiling", float(plane[0]), float(plane[1]), float(plane[2]), rings, rms)
+    return Slab(kind, float(plane[0]), float(plane[1]), float(plane[2]), rings, rms)
 
 
 def _region(xy: Floats, storey: Storey) -> tuple[Floats, ...]:

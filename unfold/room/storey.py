@@ -52,8 +52,8 @@ def find_storeys(z: Floats, weight_level: Bools, stations_z: Floats) -> list[tup
     """Find the (floor, ceiling) heights of each storey, from the heights where level surface is plenty.
 
     Heights with much level surface are grouped where they lie less than 1.6 m apart: a group is a floor with its
-    steps and tables, a ceiling with its soffits, or a ceiling with the next storey's floor on top. What lies between two groups is
-    a storey. The best storey comes first: the one with most stations in it, then with most level surface.
+    steps and tables, a ceiling with its soffits, or a ceiling with the next storey's floor on top. What lies between
+    two groups is a storey. The best storey comes first: the one with most stations in it, then with most level surface.
     """
     heights = z[weight_level]
     if len(heights) < 30:
@@ -76,7 +76,7 @@ def find_storeys(z: Floats, weight_level: Bools, stations_z: Floats) -> list[tup
 
 def _peaks(smooth: Floats, least: float, low: float) -> list[tuple[float, float]]:
     """Local maxima (height, weight) of at least `least`, the greatest within 0.1 m."""
-    found = []
+    found: list[tuple[float, float]] = []
     for index in np.flatnonzero(smooth >= least):
         around = smooth[max(0, index - 4) : index + 5]
         if smooth[index] == around.max() and (not found or index * 0.025 + low - found[-1][0] > 0.1):
@@ -95,12 +95,6 @@ def _group(peaks: list[tuple[float, float]]) -> list[list[tuple[float, float]]]:
 
 
 def _floor_of(group: list[tuple[float, float]]) -> float:
-    """The floor of a group: its lowest height, or where a ceiling lies below it, the height over the widest gap."""
-    if len(group) > 1 and group[-1][0] - group[0][0] > 0.2:
-        heights = [height for height, _ in group]
-        gaps = np.diff(heights)
-        widest = int(np.argmax(gaps))
-        del widest
     return group[0][0]
 
 

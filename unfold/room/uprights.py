@@ -41,11 +41,11 @@ class Line:
 
     def distance(self, xy: Floats) -> Floats:
         """Signed distance of points (n, 2), positive along the normal."""
-        return xy @ self.normal - self.offset
+        return np.asarray(xy @ self.normal - self.offset)
 
     def along(self, xy: Floats) -> Floats:
         """Position along the line, metres; grows to the left of the normal."""
-        return xy @ np.array([-self.normal[1], self.normal[0]])
+        return np.asarray(xy @ np.array([-self.normal[1], self.normal[0]]))
 
     def at(self, along: Floats) -> Floats:
         """Points (n, 2) of the line at the positions along it."""
@@ -65,16 +65,16 @@ class Circle:
 
     def distance(self, xy: Floats) -> Floats:
         """Signed distance of points (n, 2), positive outside."""
-        return np.hypot(*(xy - self.centre).T) - self.radius
+        return np.asarray(np.hypot(*(xy - self.centre).T) - self.radius)
 
     def along(self, xy: Floats) -> Floats:
         """Arc length from the direction of x, counter-clockwise, metres, within half a turn either way."""
-        return self.radius * np.arctan2(xy[:, 1] - self.centre[1], xy[:, 0] - self.centre[0])
+        return np.asarray(self.radius * np.arctan2(xy[:, 1] - self.centre[1], xy[:, 0] - self.centre[0]))
 
     def at(self, along: Floats) -> Floats:
         """Points (n, 2) at the arc lengths."""
         angle = np.asarray(along) / self.radius
-        return self.centre + self.radius * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+        return np.asarray(self.centre + self.radius * np.stack([np.cos(angle), np.sin(angle)], axis=-1))
 
     def normal_at(self, along: Floats) -> Floats:
         """Unit normals (n, 2), outward."""
@@ -239,7 +239,8 @@ class _Search:
 
     def _circle_tolerances(self, circles: list[Circle]) -> Floats:
         """Tighter on small circles: a square column's corner comes within a tenth of its radius of one."""
-        return np.array([min(self._tolerance, max(0.06 * one.radius + 0.008, 0.4 * self._tolerance)) for one in circles])
+        radius = np.array([one.radius for one in circles])
+        return np.minimum(self._tolerance, np.maximum(0.06 * radius + 0.008, 0.4 * self._tolerance))
 
     def _refine_circle(self, circle: Circle) -> Circle | None:
         for widen in (1.5, 1.0, 1.0):
@@ -253,7 +254,7 @@ class _Search:
         return circle if self._is_round(circle, inside, tolerance) else None
 
     def _is_round(self, circle: Circle, inside: Bools, tolerance: float) -> bool:
-        """Tell an arc from a few flats that touch a circle: it bends enough, without gaps, and its normals turn evenly."""
+        """Tell an arc from flats that touch a circle: it bends enough, without gaps, and its normals turn evenly."""
         xy, weight = self._place[inside, :2], self._weight[inside]
         span = _arc_span(circle, xy)
         sagitta = circle.radius * (1.0 - math.cos(min(span, math.pi) / 2.0))

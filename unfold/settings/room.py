@@ -21,7 +21,7 @@ class RoomSettings(Table):
         (), description="pairs of scan points on one plumb line each, the lower first"
     )
     level_marks: tuple[tuple[Point, Point], ...] = Field(
-        (), description="pairs of scan points on one level line each; two lines that cross, or one plumb pair, are needed"
+        (), description="pairs of scan points on one level line each; two lines that cross pin up down"
     )
     mark_uncertainty_mm: float = Field(1.0, gt=0.0, description="standard uncertainty of a mark's position, mm")
     least_wall_width_mm: float = Field(
