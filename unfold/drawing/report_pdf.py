@@ -1,0 +1,138 @@
+"""The report as a PDF on A4, with the same words as the HTML page and its pictures as vectors."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import escape
+
+from unfold.drawing.pdf_canvas import BOLD, REGULAR, PdfCanvas, register_fonts
+from unfold.drawing.report_blocks import Block, Heading, Paragraph, Picture, Report, Table, Terms
+
+MM = 72.0 / 25.4
+PAGE = (210.0 * MM, 297.0 * MM)  # ISO 216 A4
+MARGIN = 16.0 * MM
+TEXT_WIDTH, TEXT_HEIGHT = PAGE[0] - 2.0 * MARGIN, PAGE[1] - 2.4 * MARGIN
+TALLEST_PICTURE = 0.78 * TEXT_HEIGHT
+INK, QUIET, LINE = "#1b1f24", "#5c636c", "#babfc6"
+
+
+def write_report_pdf(report: Report, pictures: Mapping[str, PdfCanvas], path: Path) -> None:
+    """Set a report on A4; `pictures` by the names that the report's pictures carry."""
+    from reportlab.platypus import SimpleDocTemplate  # type: ignore[import-untyped]
+
+    register_fonts()
+    styles = _styles()
+    document = SimpleDocTemplate(
+        str(path),
+        pagesize=PAGE,
+        leftMargin=MARGIN,
+        rightMargin=MARGIN,
+        topMargin=MARGIN,
+        bottomMargin=1.4 * MARGIN,
+        title=report.title,
+        author="unfold",
+        invariant=True,
+        pageCompression=1,
+    )
+    story = [_words(report.title, styles["title"])]
+    for block in report.blocks:
+        story += _flowables(block, pictures, styles)
+    document.build(story, onFirstPage=_foot, onLaterPages=_foot)
+
+
+def _styles() -> dict[str, Any]:
+    from reportlab.lib.styles import ParagraphStyle  # type: ignore[import-untyped]
+
+    def style(name: str, size: float, **more: Any) -> Any:
+        settings = {
+            "fontName": REGULAR,
+            "fontSize": size,
+            "leading": 1.35 * size,
+            "textColor": INK,
+            "splitLongWords": 1,
+        }
+        return ParagraphStyle(name, **(settings | more))
+
+    return {
+        "title": style("title", 16.0, fontName=BOLD, spaceAfter=8.0),
+        "lead": style("lead", 10.5, fontName=BOLD, spaceAfter=5.0),
+        "text": style("text", 9.0, spaceAfter=5.0),
+        "2": style("2", 12.5, fontName=BOLD, spaceBefore=14.0, spaceAfter=5.0, keepWithNext=1),
+        "3": style("3", 10.5, fontName=BOLD, spaceBefore=10.0, spaceAfter=4.0, keepWithNext=1),
+        "caption": style("caption", 8.0, fontName=BOLD, spaceBefore=4.0, keepWithNext=1),
+        "cell": style("cell", 7.5),
+        "head": style("head", 7.5, textColor=QUIET, fontName=BOLD),
+    }
+
+
+def _flowables(block: Block, pictures: Mapping[str, PdfCanvas], styles: dict[str, Any]) -> list[Any]:
+    from reportlab.platypus import PageBreak
+
+    match block:
+        case Heading(level, text, _):
+            heading = _words(text, styles[str(level)])
+            return [PageBreak(), heading] if level == 3 else [heading]
+        case Paragraph(text, lead):
+            return [_words(text, styles["lead" if lead else "text"])]
+        case Table():
+            return _table(block, styles)
+        case Picture(name, _):
+            return [_picture(pictures[name])]
+        case Terms(entries):
+            return [
+                _words(f"<b>{escape(word)}</b>: {escape(text)}.", styles["text"], marked=True) for word, text in entries
+            ]
+
+
+def _words(text: str, style: Any, marked: bool = False) -> Any:
+    from reportlab.platypus import Paragraph as Words
+
+    return Words(text if marked else escape(text), style)
+
+
+def _table(table: Table, styles: dict[str, Any]) -> list[Any]:
+    from reportlab.platypus import Table as Grid
+
+    cells = [[_words(name, styles["head"]) for name in table.header]]
+    cells += [[_words(cell, styles["cell"]) for cell in row] for row in table.rows]
+    share = TEXT_WIDTH / sum(table.weights)
+    lines = [
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 4),
+        ("TOPPADDING", (0, 0), (-1, -1), 2),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+        ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
+        ("LINEBELOW", (0, 1), (-1, -1), 0.3, LINE),
+    ]
+    grid = Grid(
+        cells, [weight * share for weight in table.weights], repeatRows=1, style=lines, spaceAfter=8.0, hAlign="LEFT"
+    )
+    return [*([_words(table.caption, styles["caption"])] if table.caption else []), grid]
+
+
+def _picture(canvas: PdfCanvas) -> Any:
+    from reportlab.platypus import Flowable
+
+    scale = min(TEXT_WIDTH / canvas.width, TALLEST_PICTURE / canvas.height)
+
+    class Drawn(Flowable):  # type: ignore[misc]
+        def wrap(self, *_: float) -> tuple[float, float]:
+            return (canvas.width * scale, canvas.height * scale + 6.0)
+
+        def draw(self) -> None:
+            self.canv.saveState()
+            self.canv.translate(0.0, 3.0)
+            self.canv.scale(scale, scale)
+            canvas.play(self.canv)
+            self.canv.restoreState()
+
+    return Drawn()
+
+
+def _foot(page: Any, document: Any) -> None:
+    page.setFont(REGULAR, 7.5)
+    page.setFillColor(QUIET)
+    page.drawRightString(PAGE[0] - MARGIN, 0.7 * MARGIN, f"page {document.page}")
+    title = document.title if len(document.title) < 100 else document.title[:99] + "…"
+    page.drawString(MARGIN, 0.7 * MARGIN, title)
