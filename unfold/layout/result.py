@@ -36,6 +36,17 @@ class PatchSpot:
 
 
 @dataclass(frozen=True, slots=True)
+class Cover:
+    """Backer board on shims, where a wall is covered before cladding."""
+
+    board_size_mm: tuple[float, float]  # length, width
+    board_thickness_mm: float
+    boards: int
+    shims: int  # places of half a millimetre and more at the shim spacing
+    most_shim_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Bed:
     """The adhesive bed between the wall and the panels."""
 
@@ -87,6 +98,7 @@ class Panel:
     placed: Placement | None  # `from` in layout.json
     fits_in: bool | None
     notes: tuple[str, ...]
+    label: str = ""  # wall, row, column and which way is up
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +126,10 @@ class WallLayout:
     joints: tuple[Joint, ...]
     panels: tuple[Panel, ...]
     balance: Balance
+    cover: Cover | None = None
+    face_slope: float = 0.0  # mm of face offset per mm of v: the face leans against the wall's plane
+    scheme: str | None = None  # name of the scheme that its joints follow
+    provisional: bool = False  # laid on a wall whose treatment is not decided: nothing of it is to be cut yet
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from unfold.settings.elevation import ElevationSettings
 from unfold.settings.layout import LayoutSettings
 from unfold.settings.room import RoomSettings
 from unfold.settings.scan import ScanSettings
+from unfold.settings.source import SettingsSource
 from unfold.settings.surface import SurfaceSettings
 from unfold.settings.table import Table
 from unfold.settings.title_block import TitleBlockSettings
@@ -39,7 +40,7 @@ def load_settings(path: Path | None) -> JobSettings:
         return JobSettings()
     try:
         text = path.read_text(encoding="utf-8")
-        return JobSettings.model_validate(tomllib.loads(text))
+        settings = JobSettings.model_validate(tomllib.loads(text))
     except OSError as error:
         raise SettingsError(f"{path}: {error.strerror}", "give the path of a readable job.toml") from error
     except UnicodeDecodeError as error:
@@ -47,26 +48,13 @@ def load_settings(path: Path | None) -> JobSettings:
     except tomllib.TOMLDecodeError as error:
         raise SettingsError(f"{path}: {error}", "correct the TOML there") from error
     except ValidationError as error:
-        raise SettingsError(*_explain(path, text, error)) from error
+        raise SettingsError(*_explain(SettingsSource(path, text), error)) from error
+    settings.layout.remember(SettingsSource(path, text))
+    return settings
 
 
-def _explain(path: Path, text: str, error: ValidationError) -> tuple[str, str]:
+def _explain(source: SettingsSource, error: ValidationError) -> tuple[str, str]:
     first = error.errors(include_url=False)[0]
-    where = ".".join(str(part) for part in first["loc"])
-    line = _line_of(text, [str(part) for part in first["loc"]])
-    place = f"{path}:{line}" if line else str(path)
-    return f"{place}: {where}: {first['msg']} (found {first['input']!r})", "correct that line"
-
-
-def _line_of(text: str, keys: list[str]) -> int | None:
-    """Find the line of the last of `keys` that stands in the file as a key or a table; None when none does."""
-    found, start = None, 0
-    lines = text.splitlines()
-    for key in keys:
-        for number in range(start, len(lines)):
-            stripped = lines[number].strip()
-            names = stripped.strip("[]").split(".") if stripped.startswith("[") else [stripped.split("=")[0].strip()]
-            if key in [name.strip().strip('"') for name in names]:
-                found, start = number + 1, number
-                break
-    return found
+    what = first["msg"].removeprefix("Value error, ")
+    found = "" if isinstance(first["input"], dict) else f" (found {first['input']!r})"
+    return f"{source.place(*first['loc'])}: {what}{found}", "correct that line; `unfold settings` lists what is allowed"

@@ -1,0 +1,77 @@
+"""Settings that only the measured walls can prove wrong: each names the line in job.toml and what is allowed."""
+
+from collections.abc import Iterable, Mapping
+
+from unfold.errors import SettingsError
+from unfold.layout.schemes import PanelLimits, Site
+from unfold.settings.layout import LayoutSettings
+
+
+def check_names(settings: LayoutSettings, walls: Iterable[str]) -> None:
+    """Refuse settings that name a wall that the job does not have."""
+    known = list(walls)
+    named: list[tuple[tuple[str | int, ...], str]] = []
+    named += [(("layout", "walls", index), name) for index, name in enumerate(settings.walls or ())]
+    named += [(("layout", "leave_out", index), name) for index, name in enumerate(settings.leave_out)]
+    named += [(("layout", "face", index, "wall"), face.wall) for index, face in enumerate(settings.face)]
+    named += [(("layout", "wall", index, "wall"), own.wall) for index, own in enumerate(settings.wall)]
+    for index, corner in enumerate(settings.corner):
+        named += [(("layout", "corner", index, "walls"), name) for name in corner.walls]
+    for keys, name in named:
+        if name not in known:
+            raise SettingsError(
+                f"{settings.source.place(*keys)}: there is no wall {name!r}", f"use one of {', '.join(known)}"
+            )
+
+
+def panel_limits(settings: LayoutSettings) -> PanelLimits:
+    """Return the largest panels that some sheet gives after trimming.
+
+    Raises SettingsError when trimming leaves nothing of every sheet.
+    """
+    usable = [
+        (kind.length - 2.0 * settings.cutting.trim, kind.width - 2.0 * settings.cutting.trim) for kind in settings.stock
+    ]
+    usable = [size for size in usable if min(size) > 0.0]
+    if not usable:
+        place = settings.source.place("layout", "cutting", "trim")
+        narrowest = min(min(kind.length, kind.width) for kind in settings.stock)
+        raise SettingsError(
+            f"{place}: trimming {settings.cutting.trim:g} mm all round leaves nothing of a sheet",
+            f"trim less than half of the sheet's width of {narrowest:g} mm",
+        )
+    along, across = max(usable, key=lambda size: size[0] * size[1])
+    directional = any(kind.directional for kind in settings.stock)
+    lying, upright = (along, across), (across, along)
+    if not directional:
+        return PanelLimits(upright, lying)
+    return PanelLimits(upright, None) if settings.veins.direction == "up" else PanelLimits(None, lying)
+
+
+def check_own_joints(sites: Mapping[str, Site], settings: LayoutSettings) -> None:
+    """Refuse joints that lie outside their wall's field."""
+    for index, own in enumerate(settings.wall):
+        site = sites.get(own.wall)
+        if site is None or site.ground.region.is_empty:
+            continue
+        left, low, right, high = site.ground.region.bounds
+        for key, places, ends in (("joints_u", own.joints_u, (left, right)), ("joints_v", own.joints_v, (low, high))):
+            for number, place in enumerate(places or ()):
+                if not ends[0] < place < ends[1]:
+                    where = settings.source.place("layout", "wall", index, key, number)
+                    what = f"{where}: the joint at {place:g} mm lies outside {own.wall}"
+                    raise SettingsError(what, f"give a place between {ends[0]:.0f} and {ends[1]:.0f} mm")
+
+
+def check_panel_sizes(wall: str, sizes_mm: Iterable[tuple[float, float]], site: Site, settings: LayoutSettings) -> None:
+    """Refuse joints of the user's own that leave a panel larger than any sheet after trimming."""
+    for width, height in sizes_mm:
+        if site.limits.fits(width, height):
+            continue
+        index = next((number for number, own in enumerate(settings.wall) if own.wall == wall), None)
+        keys: tuple[str | int, ...] = ("layout", "stock") if index is None else ("layout", "wall", index, "joints_u")
+        largest = " or ".join(f"{w:.0f} x {h:.0f}" for w, h in filter(None, (site.limits.upright, site.limits.lying)))
+        raise SettingsError(
+            f"{settings.source.place(*keys)}: {wall} has a panel of {width:.0f} x {height:.0f} mm, larger than any sheet",
+            f"add joints, or larger stock; after trimming the largest panel is {largest} mm (width x height)",
+        )

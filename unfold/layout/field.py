@@ -1,0 +1,196 @@
+"""The field that panels may cover: the outline less the edge gaps and the room that neighbours' cladding takes.
+
+Where two clad walls meet in an inside corner one runs through to the other's wall, and the other butts against its
+finished face. Outside corners are taken to get a corner profile: both claddings end at the wall's own edge.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from unfold.arrays import Floats
+from unfold.elevation.result import Edge
+from unfold.layout.finished_face import FinishedFace
+from unfold.layout.parallel import left_normals, mitre_wedge, parallel_strip, without_repeats
+from unfold.layout.result import Gap
+from unfold.layout.wall_face import WallFace, box, polygons_of
+from unfold.settings.layout import GapSettings, LayoutSettings
+
+STEP_MM = 20.0  # a floor that rises more than this at once is a step: each tread gets a level edge of its own
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """What is left of the outline for panels and joints, openings not yet taken out."""
+
+    region: BaseGeometry
+    gaps: tuple[Gap, ...]
+
+
+def lay_field(
+    face: WallFace, faces: Mapping[str, WallFace], finished: Mapping[str, FinishedFace], settings: LayoutSettings
+) -> Field:
+    """Take the edge gaps and the neighbours' cladding off a wall's outline.
+
+    `finished` holds the finished face of every wall that is clad; `faces` all walls. Both are by id.
+    """
+    gaps, strips, widths = [], [], []
+    for index, edge in enumerate(face.wall.edges):
+        width, reason = edge_gap(edge, settings.gaps)
+        strips.append(_edge_strip(face, edge, width, settings.gaps))
+        butted = _butts_against(face, edge, faces, finished, settings)
+        if butted is not None:
+            strips.append(neighbour_strip(face, edge, faces[butted], finished[butted], width, finished[face.wall.id]))
+            reason = f"{reason}, butts against {butted}"
+        gaps.append(Gap(index, width, reason))
+        widths.append(width)
+    strips += _corner_wedges(face, widths)
+    return Field(polygons_of(face.outline.difference(shapely.union_all(strips))), tuple(gaps))
+
+
+def edge_gap(edge: Edge, gaps: GapSettings) -> tuple[float, str]:
+    """Return an edge's gap in millimetres and the kind of place that asks for it."""
+    return {
+        "floor": (gaps.floor, "floor"),
+        "ceiling": (gaps.ceiling, "ceiling"),
+        "inside_corner": (gaps.change_of_plane, "change_of_plane"),
+        "outside_corner": (gaps.outside_corner, "outside_corner"),
+        "end": (gaps.end, "end"),
+    }[edge.kind]
+
+
+def runs_through(face: WallFace, neighbour: WallFace, edge: Edge, settings: LayoutSettings) -> bool:
+    """Tell whether a wall runs through the inside corner that it shares with a neighbour."""
+    this, other = face.wall.id, neighbour.wall.id
+    for corner in settings.corner:
+        if set(corner.walls) == {this, other}:
+            return corner.runs_through == this
+    if settings.runs_through in ("left", "right"):
+        # The wall left of a corner, seen from inside, meets the corner with its right end.
+        points = face.edge_points(edge)
+        middle = (face.wall.outline_mm[:, 0].min() + face.wall.outline_mm[:, 0].max()) / 2.0
+        return bool(points[:, 0].mean() > middle) == (settings.runs_through == "left")
+    if face.length_mm != neighbour.length_mm:
+        return (face.length_mm > neighbour.length_mm) == (settings.runs_through == "longer")
+    return this < other
+
+
+def neighbour_strip(
+    face: WallFace, edge: Edge, neighbour: WallFace, finished: FinishedFace, gap_mm: float, own: FinishedFace
+) -> BaseGeometry:
+    """Return the strip along an edge that a neighbour's cladding and the gap to its finished face take.
+
+    Each point of the edge is moved along the wall until the panel there, from its back to its face, stands clear of the
+    neighbour's finished face by the gap.
+    """
+    points = without_repeats(face.edge_points(edge))
+    middle = (face.wall.outline_mm[:, 0].min() + face.wall.outline_mm[:, 0].max()) / 2.0
+    into = 1.0 if points[:, 0].mean() < middle else -1.0
+    depths = (own.offset_mm - own.thickness_mm, own.offset_mm)
+    shift = np.max([_shift(face, points, into, depth, neighbour, finished, gap_mm) for depth in depths], axis=0)
+    moved = points + np.stack([into * np.maximum(shift, 0.0), np.zeros(len(points))], axis=1)
+    reach = 3.0 * float(np.abs(shift).max()) + 1.0
+    return polygons_of(
+        shapely.make_valid(Polygon(np.concatenate([_longer(points, reach), _longer(moved, reach)[::-1]])))
+    )
+
+
+def _shift(
+    face: WallFace,
+    points: Floats,
+    into: float,
+    depth_mm: float,
+    neighbour: WallFace,
+    finished: FinishedFace,
+    gap_mm: float,
+) -> Floats:
+    """How far along u each point must move for `depth_mm` before the wall to clear the neighbour's finished face."""
+    shift = np.zeros(len(points))
+    for _ in range(4):
+        clear = _clearance(face, points, into * shift, depth_mm, neighbour, finished) - gap_mm
+        slope = _clearance(face, points, into * (shift + 1.0), depth_mm, neighbour, finished) - gap_mm - clear
+        shift = shift - clear / np.where(slope > 0.1, slope, np.inf)
+    return shift
+
+
+def _clearance(
+    face: WallFace, points: Floats, along: Floats, depth_mm: float, neighbour: WallFace, finished: FinishedFace
+) -> Floats:
+    place = np.stack([points[:, 0] + along, points[:, 1], np.full(len(points), depth_mm)], axis=1) / 1000.0
+    u, v, h = 1000.0 * neighbour.frame.uvh_from_level(face.frame.level_from_uvh(place)).T
+    clear: Floats = h - finished.height_mm(u, v)
+    return clear
+
+
+def _longer(points: Floats, reach: float) -> Floats:
+    """Lengthen an upright polyline at both ends, so that it takes in the corners that it moves past."""
+    sign = 1.0 if points[-1, 1] >= points[0, 1] else -1.0
+    ends = np.array([points[0] - [0.0, sign * reach], points[-1] + [0.0, sign * reach]])
+    longer: Floats = np.concatenate([ends[:1], points, ends[1:]])
+    return longer
+
+
+def _butts_against(
+    face: WallFace,
+    edge: Edge,
+    faces: Mapping[str, WallFace],
+    finished: Mapping[str, FinishedFace],
+    settings: LayoutSettings,
+) -> str | None:
+    """The id of the clad neighbour that a clad wall butts against at an edge, if any."""
+    name = edge.neighbour
+    if (
+        name is None
+        or edge.kind != "inside_corner"
+        or name not in finished
+        or name not in faces
+        or face.wall.id not in finished
+    ):
+        return None
+    return None if runs_through(face, faces[name], edge, settings) else name
+
+
+def _edge_strip(face: WallFace, edge: Edge, width_mm: float, gaps: GapSettings) -> BaseGeometry:
+    points = without_repeats(face.edge_points(edge))
+    strip = parallel_strip(points, width_mm)
+    if edge.kind == "floor" and gaps.floor_edge == "level" and len(points) > 1:
+        return shapely.union_all([strip, *_level_strips(face, points, width_mm)])
+    return strip
+
+
+def _level_strips(face: WallFace, points: Floats, width_mm: float) -> list[BaseGeometry]:
+    """Strips from below the wall to the gap above the highest floor point outside the openings, one a tread."""
+    rises = np.abs(np.diff(points[:, 1])) > np.maximum(STEP_MM, np.abs(np.diff(points[:, 0])))
+    treads = np.split(points, np.flatnonzero(rises) + 1)
+    strips: list[BaseGeometry] = []
+    around_openings = face.all_openings.buffer(1.0)
+    for tread in treads:
+        if len(tread) < 2:
+            continue
+        in_opening = shapely.intersects_xy(around_openings, tread[:, 0], tread[:, 1])
+        free = tread[~in_opening]
+        if not len(free):
+            continue
+        ends = sorted((float(tread[0, 0]), float(tread[-1, 0])))
+        left = ends[0] - (500.0 if ends[0] == points[:, 0].min() else 0.0)
+        right = ends[1] + (500.0 if ends[1] == points[:, 0].max() else 0.0)
+        strips.append(box(left, float(points[:, 1].min()) - 1000.0, right, float(free[:, 1].max()) + width_mm))
+    return strips
+
+
+def _corner_wedges(face: WallFace, widths: list[float]) -> list[BaseGeometry]:
+    """What two edges' strips leave open where the outline turns round an inside corner of the field."""
+    wedges: list[BaseGeometry] = []
+    runs = [without_repeats(face.edge_points(edge)) for edge in face.wall.edges]
+    for index, run in enumerate(runs):
+        follower = (index + 1) % len(runs)
+        if len(run) < 2 or len(runs[follower]) < 2 or np.hypot(*(run[-1] - runs[follower][0])) > 1e-6:
+            continue
+        before, after = left_normals(run)[-1], left_normals(runs[follower])[0]
+        if before[0] * after[1] - before[1] * after[0] < 0.0:
+            wedges.append(mitre_wedge(run[-1], before, after, widths[index], widths[follower]))
+    return wedges

@@ -1,0 +1,231 @@
+"""The layout stage: from elevations and surfaces to panels on sheets, in the order in which a fabricator decides."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from unfold.elevation.result import Elevations
+from unfold.findings import Finding
+from unfold.layout.checks import check_names, check_own_joints, check_panel_sizes, panel_limits
+from unfold.layout.field import Field, lay_field
+from unfold.layout.finished_face import FinishedFace, bed_of, finished_face, plumb_slope
+from unfold.layout.movement import movement_spacing_mm, movement_sum, movement_words
+from unfold.layout.nesting import Nesting, nest_panels
+from unfold.layout.panel_assembly import assemble_panels
+from unfold.layout.panels import Cut, cut_panels, lay_ground, unclad_balance
+from unfold.layout.ranking import Chosen, choose_scheme, cutting_rules, part_of, stock_sheets
+from unfold.layout.result import Bed, Layout, Panel, Stock, Totals, WallLayout
+from unfold.layout.schemes import Site
+from unfold.layout.treatment import Decision, Evidence, decide_treatment
+from unfold.layout.wall_face import WallFace, polygon_list, ring_points
+from unfold.layout.wall_heights import WallHeights, wall_heights
+from unfold.progress import Progress, silent
+from unfold.settings.layout import LayoutSettings
+from unfold.surface.result import Surfaces
+
+CLADDABLE = ("clad", "patch", "cover")
+LEAST_JOINT_MM = 25.4 / 16
+"""ANSI A108.02 4.3.8, looked up, quoted: a joint is in no circumstances less than 1/16 in."""
+
+
+@dataclass(frozen=True, slots=True)
+class WallWork:
+    """What has been worked out for one wall."""
+
+    face: WallFace
+    heights: WallHeights
+    decision: Decision
+    finished: FinishedFace | None  # None: not clad
+    provisional: bool
+
+
+def lay_panels(
+    elevations: Elevations, surfaces: Surfaces, settings: LayoutSettings, progress: Progress = silent
+) -> Layout:
+    """Decide on every wall, and lay panels on those that are clad.
+
+    Raises
+    ------
+    SettingsError
+        The settings ask for something that the measured walls or the stock do not allow.
+    """
+    check_names(settings, [wall.id for wall in elevations.walls])
+    progress("deciding what each wall needs")
+    works = _decide(elevations, surfaces, settings)
+    fields, sites = _sites(works, settings)
+    check_own_joints(sites, settings)
+    progress("comparing schemes of joints")
+    chosen = choose_scheme(sites, settings)
+    progress("cutting and nesting panels")
+    cuts = _cut(sites, chosen, settings)
+    nesting = _nest(cuts, settings)
+    panels = assemble_panels(elevations, {name: works[name].face for name in cuts}, cuts, nesting, settings)
+    panels = {name: _with_warning(works[name], own) for name, own in panels.items()}
+    walls = tuple(
+        _wall_layout(
+            name, work, fields.get(name), sites.get(name), chosen, cuts.get(name), panels.get(name, ()), settings
+        )
+        for name, work in works.items()
+    )
+    findings = (*_wall_findings(works, sites, cuts, settings), *_job_findings(nesting, settings))
+    return Layout(_stock(nesting, settings), walls, _totals(walls, nesting, settings), chosen.schemes, findings)
+
+
+def _decide(elevations: Elevations, surfaces: Surfaces, settings: LayoutSettings) -> dict[str, WallWork]:
+    surface_of = {surface.wall: surface for surface in surfaces.walls}
+    works = {}
+    for wall in elevations.walls:
+        face = WallFace(wall)
+        heights = wall_heights(face, surface_of[wall.id])
+        slope = plumb_slope(elevations.up_scan, wall.up, wall.inward)
+        decision = decide_treatment(Evidence(face, surface_of[wall.id], heights, slope), settings)
+        asked = settings.walls is not None and wall.id in settings.walls
+        wanted = asked if settings.walls is not None else decision.treatment in CLADDABLE
+        can_be = decision.treatment in CLADDABLE or (asked and decision.treatment == "undecided")
+        is_clad = wanted and can_be and wall.id not in settings.leave_out and bool(heights.measured.any())
+        finished = _finish(decision, heights, settings) if is_clad else None
+        works[wall.id] = WallWork(face, heights, decision, finished, is_clad and decision.treatment == "undecided")
+    return works
+
+
+def _finish(decision: Decision, heights: WallHeights, settings: LayoutSettings) -> FinishedFace:
+    if decision.plan is not None:
+        heights = heights.corrected(decision.plan.correction_mm)
+    board = decision.cover.board_thickness_mm if decision.cover is not None else 0.0
+    return finished_face(heights, settings.bed.least, settings.stock[0].thickness, decision.slope_v, board)
+
+
+def _sites(works: Mapping[str, WallWork], settings: LayoutSettings) -> tuple[dict[str, Field], dict[str, Site]]:
+    """Lay the field and the ground of every clad wall."""
+    faces = {name: work.face for name, work in works.items()}
+    finished = {name: work.finished for name, work in works.items() if work.finished is not None}
+    limits, own = panel_limits(settings), {own.wall: own for own in settings.wall}
+    fields, sites = {}, {}
+    for name in finished:
+        fields[name] = lay_field(faces[name], faces, finished, settings)
+        ground = lay_ground(faces[name], fields[name].region, settings)
+        left, _, right, _ = ground.region.bounds if not ground.region.is_empty else (0.0, 0.0, 0.0, 0.0)
+        run = min(right - left, movement_spacing_mm(settings.movement))
+        movement = movement_sum(run, settings.movement, settings.joints)
+        sites[name] = Site(ground, limits, own.get(name), movement, settings.gaps.opening)
+    return fields, sites
+
+
+def _cut(sites: Mapping[str, Site], chosen: Chosen, settings: LayoutSettings) -> dict[str, Cut]:
+    cuts = {}
+    for name, proposal in chosen.walls.items():
+        cuts[name] = cut_panels(sites[name].ground, proposal.pattern, settings)
+        sizes = [tuple(np.ptp(panel.ring, axis=0)) for panel in cuts[name].panels]
+        check_panel_sizes(name, sizes, sites[name], settings)
+    return cuts
+
+
+def _nest(cuts: Mapping[str, Cut], settings: LayoutSettings) -> Nesting:
+    parts = [
+        part_of(f"{name}-P{number}", panel.ring, settings)
+        for name, cut in cuts.items()
+        for number, panel in enumerate(cut.panels, start=1)
+    ]
+    return nest_panels(parts, stock_sheets(settings.stock), cutting_rules(settings.cutting))
+
+
+def _with_warning(work: WallWork, panels: tuple[Panel, ...]) -> tuple[Panel, ...]:
+    """Panels of a wall that is not decided say so themselves."""
+    if not work.provisional:
+        return panels
+    from dataclasses import replace
+
+    said = "provisional: the wall is undecided, do not cut before it is measured"
+    return tuple(replace(panel, notes=(said, *panel.notes)) for panel in panels)
+
+
+def _wall_layout(
+    name: str, work: WallWork, field: Field | None, site: Site | None, chosen: Chosen, cut: Cut | None,
+    panels: tuple[Panel, ...], settings: LayoutSettings,
+) -> WallLayout:  # fmt: skip
+    clad = cut is not None and site is not None and work.finished is not None
+    return WallLayout(
+        id=name,
+        treatment=work.decision.treatment,
+        reason=work.decision.reason,
+        patches=work.decision.patches,
+        face_offset_mm=None if work.finished is None else work.finished.offset_mm,
+        bed=_bed(work, panels, settings) if clad else None,
+        field_mm=() if field is None else tuple(ring_points(one.exterior) for one in polygon_list(field.region)),
+        gaps=() if field is None else field.gaps,
+        joints=chosen.walls[name].pattern.joints_in(site.ground.region) if clad and site is not None else (),
+        panels=panels,
+        balance=cut.balance if cut is not None else unclad_balance(work.face),
+        cover=work.decision.cover,
+        face_slope=0.0 if work.finished is None else work.finished.slope_v,
+        scheme=chosen.names.get(name),
+        provisional=work.provisional,
+    )
+
+
+def _bed(work: WallWork, panels: tuple[Panel, ...], settings: LayoutSettings) -> Bed:
+    assert work.finished is not None
+    plan = work.decision.plan
+    heights = work.heights if plan is None else work.heights.corrected(plan.correction_mm)
+    return bed_of(work.finished, heights, sum(panel.area_mm2 for panel in panels), settings.bed.least)
+
+
+def _stock(nesting: Nesting, settings: LayoutSettings) -> tuple[Stock, ...]:
+    return tuple(
+        Stock(
+            kind.id, (kind.length, kind.width), kind.thickness, kind.density_kg_m3,
+            nesting.sheets_used.get(kind.id, 0), kind.directional,
+        )
+        for kind in settings.stock
+    )  # fmt: skip
+
+
+def _totals(walls: tuple[WallLayout, ...], nesting: Nesting, settings: LayoutSettings) -> Totals:
+    panels = [panel for wall in walls for panel in wall.panels]
+    area = sum(panel.area_mm2 for panel in panels)
+    sheet_area = sum(nesting.sheets_used.get(kind.id, 0) * kind.length * kind.width for kind in settings.stock)
+    rings = [ring for panel in panels for ring in (panel.ring_mm, *(cutout.ring_mm for cutout in panel.cutouts))]
+    return Totals(
+        area_mm2=area,
+        panels=len(panels),
+        sheets=sum(nesting.sheets_used.values()),
+        used_share=area / sheet_area if sheet_area else 0.0,
+        joint_mm=sum(float(np.hypot(*np.diff(joint.line_mm, axis=0)[0])) for wall in walls for joint in wall.joints),
+        cut_mm=sum(float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum()) for ring in rings),
+        mass_kg=sum(panel.mass_kg for panel in panels),
+    )
+
+
+def _wall_findings(
+    works: Mapping[str, WallWork], sites: Mapping[str, Site], cuts: Mapping[str, Cut], settings: LayoutSettings
+) -> list[Finding]:
+    findings = []
+    for name, work in works.items():
+        if work.decision.treatment in ("undecided", "rebuild"):
+            level = "warning"
+            findings.append(Finding(level, f"wall-{work.decision.treatment}", work.decision.reason, name))  # type: ignore[arg-type]
+        if name in sites:
+            words = movement_words(sites[name].movement, settings.movement)
+            findings.append(Finding("note", "movement-sum", words, name))
+        if name in cuts and cuts[name].dropped.area > 0.0:
+            text = f"{cuts[name].dropped.area:.0f} mm2 are too narrow for a panel and stay unclad"
+            findings.append(Finding("warning", "sliver-unclad", text, name))
+        if name in cuts and any(edge.kind == "outside_corner" for edge in work.face.wall.edges):
+            text = "its cladding ends at the outside corner: a corner profile covers the edges of both walls' panels"
+            findings.append(Finding("note", "outside-corner", text, name))
+    return findings
+
+
+def _job_findings(nesting: Nesting, settings: LayoutSettings) -> list[Finding]:
+    findings = []
+    width = settings.joints.width
+    if width < LEAST_JOINT_MM - 1e-9:
+        text = (
+            f"joints of {width:.2f} mm are narrower than 1/16 in, which ANSI A108.02 4.3.8 allows in no circumstances"
+        )
+        findings.append(Finding("warning", "joint-narrow", text))
+    if nesting.unplaced:
+        text = f"no sheet is left for {', '.join(nesting.unplaced)}: raise the stock's count or add a kind"
+        findings.append(Finding("warning", "sheets-short", text))
+    return findings

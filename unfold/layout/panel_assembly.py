@@ -1,0 +1,59 @@
+"""Panels with everything that belongs to them: cutouts, mass, sheet, the way in, label and notes."""
+
+from collections.abc import Mapping
+
+from unfold.elevation.result import Elevations
+from unfold.layout.handling import PanelBody, assess_handling, panel_mass_kg
+from unfold.layout.nesting import Nesting
+from unfold.layout.panel_notes import panel_notes
+from unfold.layout.panels import Cut, PanelShape, cutouts_of
+from unfold.layout.passage import Passage
+from unfold.layout.place import place_of, way_in
+from unfold.layout.result import Panel, Placement
+from unfold.layout.wall_face import WallFace
+from unfold.settings.layout import LayoutSettings
+
+
+def assemble_panels(
+    elevations: Elevations,
+    faces: Mapping[str, WallFace],
+    cuts: Mapping[str, Cut],
+    nesting: Nesting,
+    settings: LayoutSettings,
+) -> dict[str, tuple[Panel, ...]]:
+    """Make the panels of every wall, by wall id."""
+    route = way_in(elevations, settings)
+    return {
+        name: tuple(
+            _panel(
+                f"{name}-P{number}", panel, faces[name], nesting.placements.get(f"{name}-P{number}"), route, settings
+            )
+            for number, panel in enumerate(cut.panels, start=1)
+        )
+        for name, cut in cuts.items()
+    }
+
+
+def _panel(
+    panel_id: str, shape: PanelShape, face: WallFace, placed: Placement | None, route: tuple[Passage, ...] | None,
+    settings: LayoutSettings,
+) -> Panel:  # fmt: skip
+    kind = next((kind for kind in settings.stock if placed and kind.id == placed.stock), settings.stock[0])
+    area, ring, cutouts = shape.shape.area, shape.ring, cutouts_of(shape, face)
+    mass = panel_mass_kg(area, kind.thickness, kind.density_kg_m3)
+    left, low, right, high = shape.shape.bounds
+    body = PanelBody(right - left, high - low, kind.thickness, mass)
+    handling = assess_handling(body, route, place_of(ring, face))
+    return Panel(
+        id=panel_id,
+        ring_mm=ring,
+        cutouts=cutouts,
+        row=shape.row,
+        column=shape.column,
+        area_mm2=area,
+        mass_kg=mass,
+        placed=placed,
+        fits_in=handling.fits_in,
+        notes=(*panel_notes(shape, cutouts, face, settings), *handling.notes),
+        label=f"{panel_id}  row {shape.row}  column {shape.column}  up ^",
+    )

@@ -1,0 +1,128 @@
+"""Cutting a wall's field into panels: true rings with cutouts, inside corners rounded, and what is left over.
+
+Every square millimetre of a wall is accounted for: openings, gaps (edges, neighbours' cladding and clearances round
+openings), joints, panels, and what stays unclad.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from unfold.arrays import Floats
+from unfold.layout.cutting_shapes import clearance_region, inside_corners, round_inside_corners
+from unfold.layout.pattern import Pattern
+from unfold.layout.result import Balance, Cutout
+from unfold.layout.wall_face import WallFace, polygon_list, polygons_of, ring_points
+from unfold.settings.layout import LayoutSettings
+
+LEAST_PANEL_WIDTH_MM = 10.0  # narrower pieces cannot be cut or held
+LEAST_NOTCH_MM = 20.0  # shallower steps do not weaken a panel as a notch does
+
+
+@dataclass(frozen=True, slots=True)
+class PanelShape:
+    """One panel's shape on the wall."""
+
+    row: int
+    column: int
+    shape: Polygon
+    notch_corners: Floats  # (k, 2) inside corners of its outer ring, before they were rounded
+    sharp_corners: Floats  # (k, 2) inside corners that are too close to others to be rounded
+
+    @property
+    def ring(self) -> Floats:
+        """Its outer ring (n, 2), counter-clockwise."""
+        return ring_points(shapely.geometry.polygon.orient(self.shape).exterior)
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """Where a wall's panels may lie: the field less the openings with their clearances."""
+
+    face: WallFace
+    field: BaseGeometry
+    region: BaseGeometry
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A wall cut into panels."""
+
+    panels: tuple[PanelShape, ...]
+    dropped: BaseGeometry  # slivers too narrow for a panel
+    balance: Balance
+
+
+def lay_ground(face: WallFace, field: BaseGeometry, settings: LayoutSettings) -> Ground:
+    """Take the openings with their clearances off a field."""
+    kept_clear = [clearance_region(face.opening(name), settings) for name in face.openings]
+    return Ground(face, field, polygons_of(field.difference(shapely.union_all(kept_clear))))
+
+
+def cut_panels(ground: Ground, pattern: Pattern, settings: LayoutSettings) -> Cut:
+    """Cut a wall's ground along a pattern of joints."""
+    panels: list[PanelShape] = []
+    dropped: list[Polygon] = []
+    for row, column, (left, low, right, high) in sorted(pattern.cells()):
+        cell = shapely.box(left, low, right, high)
+        pieces = polygon_list(ground.region.intersection(cell))
+        for piece in sorted(pieces, key=lambda piece: (piece.bounds[0], piece.bounds[1])):
+            if piece.buffer(-LEAST_PANEL_WIDTH_MM / 2.0, quad_segs=2).is_empty:
+                dropped.append(piece)
+            else:
+                panels.append(_rounded(row, column, piece, settings.cutting.inside_radius))
+    left_over = shapely.union_all(dropped)
+    return Cut(tuple(panels), left_over, _balance(ground, pattern, panels, left_over))
+
+
+def cutouts_of(panel: PanelShape, face: WallFace) -> tuple[Cutout, ...]:
+    """A panel's holes, clockwise, each named after the opening that it is for."""
+    cutouts = []
+    for hole in panel.shape.interiors:
+        inside = Polygon(hole)
+        name = max(face.openings, key=lambda name: face.openings[name].intersection(inside).area)
+        ring = ring_points(shapely.geometry.polygon.orient(inside, sign=-1.0).exterior)
+        cutouts.append(Cutout(name, ring))
+    return tuple(sorted(cutouts, key=lambda cutout: cutout.of))
+
+
+def unclad_balance(face: WallFace) -> Balance:
+    """The balance of a wall that gets no panels."""
+    return Balance(face.outline.area, 0.0, 0.0, 0.0, face.all_openings.area, face.net.area)
+
+
+def _rounded(row: int, column: int, piece: Polygon, radius_mm: float) -> PanelShape:
+    oriented = shapely.geometry.polygon.orient(piece)
+    rings = [round_inside_corners(ring_points(ring), radius_mm) for ring in (oriented.exterior, *oriented.interiors)]
+    rounded = Polygon(rings[0][0], [ring for ring, _ in rings[1:]])
+    sharp = np.concatenate([corners for _, corners in rings])
+    return PanelShape(row, column, rounded if rounded.is_valid else oriented, notch_corners_of(oriented), sharp)
+
+
+def notch_corners_of(piece: Polygon) -> Floats:
+    """Inside corners of a panel's outer ring (k, 2) that are notches, no ripples of a scribed edge."""
+    ring = ring_points(piece.exterior)
+    found, _ = inside_corners(ring)
+    hull = piece.convex_hull.exterior
+    deep = [index for index in found if shapely.Point(ring[index]).distance(hull) >= LEAST_NOTCH_MM]
+    corners: Floats = ring[deep]
+    return corners
+
+
+def _balance(ground: Ground, pattern: Pattern, panels: list[PanelShape], dropped: BaseGeometry) -> Balance:
+    """Add up each kind of area from its own region; that they make up the wall is for the tests to find."""
+    face = ground.face
+    all_panels = shapely.union_all([panel.shape for panel in panels])
+    joints = ground.region.intersection(pattern.joint_region()).difference(all_panels)
+    gaps = face.net.difference(ground.region).difference(all_panels)
+    return Balance(
+        wall=face.outline.area,
+        panels=sum(panel.shape.area for panel in panels),
+        joints=joints.area,
+        gaps=gaps.area,
+        openings=face.all_openings.area,
+        unclad=dropped.area,
+    )
