@@ -75,8 +75,8 @@ class E57Reader:
         if wanted == 0:
             return
         columns = _Columns(image, points, min(wanted, limit or BATCH_POINTS, BATCH_POINTS))
-        if columns.spherical:
-            self.parts[part].stated = True
+        if columns.spherical or columns.gridded:
+            self.parts[part].stated = True  # measured from its origin, which the pose moves
         reader, read = points.reader(columns.buffers), 0
         try:
             while count := reader.read():
@@ -104,7 +104,7 @@ class E57Reader:
             self.dropped["rays that met nothing"] += int(missed.sum())
             self.dropped["invalid points"] += int((state >= INVALID).sum())
             escaped = np.column_stack((x[missed], y[missed], z[missed])) @ matrix[:, :3].T
-        return Batch(part, x, y, z, state, matrix, escaped)
+        return Batch(part, x, y, z, state, matrix, escaped=escaped)
 
 
 class _Columns:
@@ -115,6 +115,7 @@ class _Columns:
         self.spherical = not set(CARTESIAN) <= fields
         if self.spherical and not set(SPHERICAL) <= fields:
             raise ValueError("no coordinates in it")
+        self.gridded = {"rowIndex", "columnIndex"} <= fields
         state_name = "sphericalInvalidState" if self.spherical else "cartesianInvalidState"
         self.buffers = libe57.VectorSourceDestBuffer()
         self.xyz = [

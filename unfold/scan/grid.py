@@ -11,9 +11,9 @@ TOLERANCE = 0.3  # of a grid step: as much may the points' own angles scatter ab
 def directions_of_misses(xyz: Floats, missed: Bools, index: int, rows: int) -> Floats:
     """Return unit directions (m, 3) in the scanner's axes of those misses whose column and row are known.
 
-    `xyz` (n, 3) are consecutive cells from cell `index` on, column by column, in the scanner's coordinates. In a level
-    scanner's grid all points of a column share an azimuth and all of a row an elevation. Where the points do not bear that
-    out (a tilt-compensated or resampled grid, a scan over the top) no direction is given.
+    `xyz` (n, 3) are consecutive cells from cell `index` on, column by column, in the scanner's coordinates. In a
+    scanner's grid all points of a column share an azimuth and all of a row an elevation. Where the points do not bear
+    that out (a tilt-compensated or resampled grid, a scan over the top) no direction is given.
     """
     empty = np.empty((0, 3))
     hit = ~missed & np.isfinite(xyz).all(axis=1)

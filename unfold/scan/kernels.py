@@ -8,33 +8,53 @@ from numba import njit
 
 from unfold.arrays import AnyArray, Floats, Floats32, Ints
 
+FAR_M = 1e9  # beyond this from the origin a coordinate is not a length but an error
+MIX = np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], np.uint64)  # odd, bits well spread
 NO_DROP = np.zeros(0, np.int8)
 POWERS = 10.0 ** np.arange(0, 23)  # exactly representable
 _NEWLINE, _MINUS, _PLUS = 10, 45, 43
 
 
 @njit(cache=True, nogil=True)
-def place(x: AnyArray, y: AnyArray, z: AnyArray, drop: AnyArray, matrix: Floats, out: Floats32) -> Any:
-    """Transform raw coordinates (n,) by `matrix` (3, 4) into `out` (n, 3), leaving out what is dropped or not finite.
+def place(
+    x: AnyArray,
+    y: AnyArray,
+    z: AnyArray,
+    drop: AnyArray,
+    zero_is_miss: bool,
+    matrix: Floats,
+    station: Floats,
+    near: float,
+    out: Floats32,
+    counts: Ints,
+) -> int:
+    """Transform raw coordinates (n,) by `matrix` (3, 4) into `out` (n, 3), without what is no point; return how many.
 
-    `drop` is (n,), or (0,) for none. Returns how many were placed, and how many were not finite.
+    `drop` is (n,), or (0,) for none. Left out and added to `counts` are [0] those not finite, [1] raw zeros, [2] those
+    nearer than `near` to `station` (3,).
     """
-    placed, broken = 0, 0
+    placed = 0
     for i in range(len(x)):
         if len(drop) > 0 and drop[i] != 0:
             continue
         a, b, c = float(x[i]), float(y[i]), float(z[i])
+        if zero_is_miss and a == 0.0 and b == 0.0 and c == 0.0:
+            counts[1] += 1
+            continue
         u = matrix[0, 0] * a + matrix[0, 1] * b + matrix[0, 2] * c + matrix[0, 3]
         v = matrix[1, 0] * a + matrix[1, 1] * b + matrix[1, 2] * c + matrix[1, 3]
         w = matrix[2, 0] * a + matrix[2, 1] * b + matrix[2, 2] * c + matrix[2, 3]
-        if not (math.isfinite(u) and math.isfinite(v) and math.isfinite(w)):
-            broken += 1
+        if not (abs(u) < FAR_M and abs(v) < FAR_M and abs(w) < FAR_M):  # NaN fails too
+            counts[0] += 1
+            continue
+        if (u - station[0]) ** 2 + (v - station[1]) ** 2 + (w - station[2]) ** 2 < near * near:
+            counts[2] += 1
             continue
         out[placed, 0] = u
         out[placed, 1] = v
         out[placed, 2] = w
         placed += 1
-    return placed, broken
+    return placed
 
 
 @njit(cache=True, nogil=True)
@@ -104,8 +124,8 @@ def parse_rows(
     """Read coordinates from whole lines of text[start:] into `out` (k, 3), `columns` (3,) of each line, ascending.
 
     `separators` is (256,), nonzero for the bytes that part columns; `point` is the decimal mark. Stops after `most`
-    rows. A line that lacks one of the columns is passed over; what is no number is NaN. Returns the rows read, the lines
-    passed over (blank ones do not count), and where the text was left.
+    rows. A line that lacks one of the columns is passed over; what is no number is NaN. Returns the rows read, the
+    lines passed over (blank ones do not count), and where the text was left.
     """
     rows, passed, i, size = 0, 0, start, len(text)
     while i < size and rows < most and rows < len(out):
@@ -163,3 +183,30 @@ def expand_lzf(data: AnyArray, last: bool, out: AnyArray, start: int, history: i
             end += 1
             source += 1
     return i, end
+
+
+@njit(cache=True, nogil=True)
+def drop_repeats(points: Floats32, bits: AnyArray, table: Ints) -> int:
+    """Move the first of each set of exactly equal points (n, 3) to the front, in order; return how many there are.
+
+    `bits` is the same memory as `points`, as uint32. `table`, a power of two and at least 2 n long, is overwritten.
+    """
+    mask, kept = len(table) - 1, 0
+    table[:] = -1
+    for i in range(len(points)):
+        a, b, c = np.uint64(bits[i, 0]), np.uint64(bits[i, 1]), np.uint64(bits[i, 2])
+        mixed = (
+            a * np.uint64(0x9E3779B97F4A7C15) + b * np.uint64(0xC2B2AE3D27D4EB4F) + c * np.uint64(0x165667B19E3779F9)
+        )
+        slot = np.int64((mixed ^ (mixed >> np.uint64(29))) & np.uint64(mask))
+        while table[slot] >= 0:
+            j = table[slot]
+            if bits[j, 0] == bits[i, 0] and bits[j, 1] == bits[i, 1] and bits[j, 2] == bits[i, 2]:
+                break
+            slot = (slot + 1) & mask
+        if table[slot] < 0:
+            for axis in range(3):
+                points[kept, axis] = points[i, axis]
+            table[slot] = kept
+            kept += 1
+    return kept

@@ -103,7 +103,7 @@ class LasReader:
             count = int(np.count_nonzero(withheld))
             self.dropped["points flagged as withheld"] += count
             withheld = withheld if count else None
-        return Batch(0, raw["X"], raw["Y"], raw["Z"], withheld, matrix)
+        return Batch(0, raw["X"], raw["Y"], raw["Z"], withheld, matrix, zero_is_miss=False)
 
     def _matrix(self, header: Any) -> Floats:
         matrix = np.column_stack((np.diag(header.scales), header.offsets)).astype(np.float64)

@@ -41,7 +41,7 @@ class MeshReader:
             number = np.arange(start, min(start + BATCH_POINTS, count))
             triangle = np.searchsorted(until, (number + 0.5) * (until[-1] / count), side="right")
             xyz = _inside(self._corners[np.minimum(triangle, len(until) - 1)], number)
-            yield Batch(0, xyz[:, 0], xyz[:, 1], xyz[:, 2])
+            yield Batch(0, xyz[:, 0], xyz[:, 1], xyz[:, 2], zero_is_miss=False)
 
     def sample(self, points: int) -> Iterator[Batch]:
         """Yield about as many points, spread over the whole mesh."""
@@ -50,7 +50,7 @@ class MeshReader:
         number = np.arange(points)
         triangle = np.searchsorted(until, (number + 0.5) * (until[-1] / points), side="right")
         xyz = _inside(corners[np.minimum(triangle, len(until) - 1)], number)
-        yield Batch(0, xyz[:, 0], xyz[:, 1], xyz[:, 2])
+        yield Batch(0, xyz[:, 0], xyz[:, 1], xyz[:, 2], zero_is_miss=False)
 
 
 def _triangles(path: Path, kind: str) -> Floats:

@@ -46,7 +46,7 @@ class PlyReader:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.unit: LengthUnit | None = None
-        self.parts: list[Part] = [Part(path.stem)]
+        self.parts: list[Part] = [Part(path.stem, np.zeros(3))]
         self.dropped: Counter[str] = Counter()
         self.metres_per_unit = 1.0
 

@@ -69,7 +69,7 @@ class PtxReader:
 def _read_header(text: NumberText, first_line: str, what: str) -> tuple[int, int, Floats, Floats]:
     """Return columns, rows, the scanner position as stated, and file_from_scanner (3, 4).
 
-    The matrix in the file acts on row vectors, p' = [x y z 1] M; what is returned is its transpose without the last row.
+    The matrix in the file acts on row vectors, p' = [x y z 1] M; its transpose is returned, without the last row.
     """
     numbers: list[list[float]] = []
     line: str | None = first_line

@@ -36,6 +36,7 @@ class Batch:
     z: AnyArray
     drop: AnyArray | None = None  # (n,) nonzero: not a point, already counted by the reader
     matrix: Floats = field(default_factory=lambda: IDENTITY)  # (3, 4)
+    zero_is_miss: bool = True  # raw 0 0 0 stands for a ray without a return
     escaped: Floats | None = None  # (m, 3) directions of rays that met nothing, in the file's axes; any length but 0
 
 
@@ -63,7 +64,8 @@ def first_batches(reader: Reader, points: int) -> Iterator[Batch]:
     for batch in reader.batches():
         count = min(len(batch.x), points - seen)
         drop = None if batch.drop is None else batch.drop[:count]
-        yield Batch(batch.part, batch.x[:count], batch.y[:count], batch.z[:count], drop, batch.matrix)
+        xyz = batch.x[:count], batch.y[:count], batch.z[:count]
+        yield Batch(batch.part, *xyz, drop, batch.matrix, batch.zero_is_miss)
         seen += count
         if seen >= points:
             return

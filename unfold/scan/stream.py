@@ -1,70 +1,33 @@
 """A scan as the later stages see it: chunks of points in metres, as often as they are wanted."""
 
 import hashlib
-from collections import Counter
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from types import TracebackType
 
 import numpy as np
 
 from unfold.arrays import Floats, Floats32
-from unfold.errors import ScanError
+from unfold.errors import ScanError, SettingsError
 from unfold.findings import Finding
 from unfold.progress import Progress, silent
 from unfold.scan import kernels
 from unfold.scan.ahead import read_ahead
-from unfold.scan.detect import open_reader
-from unfold.scan.reader import Batch, Part, Reader
+from unfold.scan.reader import Batch
 from unfold.scan.result import Chunk, Source, Station
+from unfold.scan.source import InputFile
 from unfold.scan.spill import Spill
-from unfold.scan.units import METRES_PER_UNIT, SURE, guess_unit
-from unfold.settings.scan import LengthUnit, ScanSettings
+from unfold.scan.station import NEAR_M
+from unfold.settings.scan import ScanSettings
 
-SAMPLE_POINTS = 1 << 17
 LEAST_POINTS = 1000
-
-
-class _File:
-    """One input file: its reader, its unit, and what was counted in it."""
-
-    def __init__(self, reader: Reader, settings: ScanSettings) -> None:
-        self.reader = reader
-        sample = [_file_points(batch) for batch in reader.sample(SAMPLE_POINTS)]
-        self.sample: Floats = np.concatenate(sample) if sample else np.empty((0, 3))
-        self.findings: list[Finding] = []
-        self.unit, self.unit_source = self._choose_unit(settings.unit)
-        reader.metres_per_unit = METRES_PER_UNIT[self.unit]
-        self.points: Counter[int] = Counter()
-        self.digest: Future[str] | None = None
-
-    @property
-    def name(self) -> str:
-        return self.reader.path.name
-
-    @property
-    def scale(self) -> float:
-        return METRES_PER_UNIT[self.unit]
-
-    def _choose_unit(self, wanted: LengthUnit | None) -> tuple[LengthUnit, str]:
-        if self.reader.unit is not None:
-            if wanted is not None and wanted != self.reader.unit:
-                text = (
-                    f"{self.name} itself states {self.reader.unit}, so the unit {wanted} of the settings was not used"
-                )
-                self.findings.append(Finding("warning", "unit-setting-unused", text))
-            return self.reader.unit, "format"
-        if wanted is not None:
-            return wanted, "user"
-        if len(self.sample) == 0:
-            return "m", "inferred"
-        guess = guess_unit(self.sample)
-        text = f"{self.name} states no length unit; {guess.unit} was inferred: it is then {guess.length_m:.2f} m long"
-        sure = guess.probability >= SURE
-        doubt = "" if sure else f" (only {guess.probability:.0%} likely: give the unit)"
-        self.findings.append(Finding("note" if sure else "warning", "unit-inferred", text + doubt))
-        return guess.unit, "inferred"
+LEAST_EXTENT_M = 1e-4
+LEFT_OUT = (
+    "points that are not finite",
+    "points at 0 0 0 (rays without a return)",
+    f"points within {NEAR_M} m of the scanner",
+)
 
 
 class Scan:
@@ -75,8 +38,9 @@ class Scan:
 
     def __init__(self, paths: Sequence[Path], settings: ScanSettings, progress: Progress) -> None:
         self._progress = progress
-        self._files = [_File(open_reader(path, settings), settings) for path in paths]
-        self.origin_m: Floats = self._choose_origin()
+        self._declared = [np.array(position) for position in settings.stations]
+        self._files = [InputFile(path, settings) for path in paths]
+        self.origin_m: Floats = _near_the_middle([file.sample_m for file in self._files])
         self._spill = Spill()
         self._hashing = ThreadPoolExecutor(1, "sha256")
         self._decoded = False
@@ -98,30 +62,20 @@ class Scan:
     def stations(self) -> tuple[Station, ...]:
         """Every set-up of every file; their points are counted once `chunks` has run to its end."""
         return tuple(
-            self._station(index, file, number, part)
-            for index, file in enumerate(self._files)
-            for number, part in enumerate(file.reader.parts)
+            Station(part.name, source, position, part.axis, file.points[number])
+            for (source, file, number, position) in self._set_ups()
+            for part in (file.parts[number],)
         )
 
     @property
     def sources(self) -> tuple[Source, ...]:
         """The input files; points and hashes are final once `chunks` has run to its end."""
-        return tuple(
-            Source(
-                file.name,
-                file.digest.result() if file.digest is not None else "",
-                sum(file.points.values()),
-                len(file.reader.parts),
-                file.unit,
-                file.unit_source,  # type: ignore[arg-type]
-            )
-            for file in self._files
-        )
+        return tuple(file.source() for file in self._files)
 
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What was inferred and what was left out."""
-        return tuple(finding for file in self._files for finding in (*file.findings, *_left_out(file)))
+        return tuple(finding for file in self._files for finding in file.all_findings())
 
     def chunks(self) -> Iterator[Chunk]:
         """Yield every point once, in the order of the files. May be run as often as wanted.
@@ -130,55 +84,78 @@ class Scan:
         ------
         ScanError
             A file, or the named part of it, cannot be decoded, or there are fewer than 1,000 points in all.
+        SettingsError
+            There are more or fewer positions in the settings than set-ups without one.
         """
         if self._decoded:
             yield from self._spill.read()
             return
         self._spill.clear()
         for file in self._files:
-            file.points.clear()
-            file.digest = self._hashing.submit(_sha256, file.reader.path)
-        yield from read_ahead(self._decode())
-        self._check()
+            file.start_pass(self._hashing.submit(_sha256, file.path))
+        low, high = np.full(3, np.inf), np.full(3, -np.inf)
+        for chunk in read_ahead(self._decode()):
+            if len(chunk.points_m):
+                low = np.minimum(low, chunk.points_m.min(axis=0))
+                high = np.maximum(high, chunk.points_m.max(axis=0))
+            yield chunk
+        self._check(float(np.max(high - low)))
         self._decoded = True
 
     def _decode(self) -> Iterator[Chunk]:
         first_station = 0
         for file in self._files:
             self._progress(f"reading {file.name}")
-            for batch in file.reader.batches():
+            for batch in file.batches():
                 chunk = self._place(file, batch, first_station)
                 self._spill.write(chunk)
                 yield chunk
-            first_station += len(file.reader.parts)
+            first_station += len(file.parts)
 
-    def _place(self, file: _File, batch: Batch, first_station: int) -> Chunk:
-        out = np.empty((len(batch.x), 3), np.float32)
+    def _place(self, file: InputFile, batch: Batch, first_station: int) -> Chunk:
+        """Bring a batch into local metres."""
+        out, counts = np.empty((len(batch.x), 3), np.float32), np.zeros(3, np.int64)
         matrix = batch.matrix * file.scale
         matrix[:, 3] -= self.origin_m
         drop = kernels.NO_DROP if batch.drop is None else batch.drop
-        count, broken = kernels.place(batch.x, batch.y, batch.z, drop, matrix, out)
-        file.points[batch.part] += count
-        if broken:
-            file.reader.dropped["points that are not finite"] += broken
-        return Chunk(first_station + batch.part, out[:count], _unit_rows(batch.escaped))
+        station = self._position(file, batch.part)
+        near = NEAR_M if station is not None else 0.0
+        seen_from = station if station is not None else np.zeros(3)
+        count = kernels.place(batch.x, batch.y, batch.z, drop, batch.zero_is_miss, matrix, seen_from, near, out, counts)
+        file.dropped.update({what: int(n) for what, n in zip(LEFT_OUT, counts, strict=True) if n})
+        points: Floats32 = out[:count]
+        if file.repeats:
+            points = points[: _drop_repeats(points)]
+            file.dropped["repeated points"] += count - len(points)
+        file.points[batch.part] += len(points)
+        return Chunk(first_station + batch.part, points, _unit_rows(batch.escaped))
 
-    def _station(self, source: int, file: _File, number: int, part: Part) -> Station:
-        position = None if part.position is None else part.position * file.scale - self.origin_m
-        return Station(part.name, source, position, part.axis, file.points[number])
+    def _set_ups(self) -> Iterator[tuple[int, InputFile, int, Floats | None]]:
+        """Yield every set-up's source, file, part and position in local metres, declared ones filled in."""
+        declared = iter(self._declared)
+        for source, file in enumerate(self._files):
+            for number in range(len(file.parts)):
+                position = file.position_m(number)
+                position = next(declared, None) if position is None else position
+                yield source, file, number, None if position is None else position - self.origin_m
 
-    def _choose_origin(self) -> Floats:
-        """Return whole metres near the middle of the data: float32 then keeps microns, whatever the coordinates."""
-        sample = [file.sample * file.scale for file in self._files if len(file.sample)]
-        if not sample:
-            return np.zeros(3)
-        return np.round(np.median(np.concatenate(sample), axis=0)) + 0.0  # no negative zeros
+    def _position(self, wanted: InputFile, part: int) -> Floats | None:
+        return next(place for _, file, number, place in self._set_ups() if file is wanted and number == part)
 
-    def _check(self) -> None:
+    def _check(self, extent_m: float) -> None:
+        """Refuse what no room can be found in, and positions that were declared for nothing."""
+        names = ", ".join(file.name for file in self._files)
         points = sum(sum(file.points.values()) for file in self._files)
         if points < LEAST_POINTS:
-            names = ", ".join(file.name for file in self._files)
             raise ScanError(f"{names}: only {points} usable points", f"give a scan with {LEAST_POINTS} points or more")
+        if extent_m < LEAST_EXTENT_M:
+            raise ScanError(f"{names}: all {points} points are the same", "export the scan again")
+        unknown = sum(file.position_m(number) is None for file in self._files for number in range(len(file.parts)))
+        if self._declared and unknown != len(self._declared):
+            raise SettingsError(
+                f"scan.stations gives {len(self._declared)} positions for {unknown} set-ups without one",
+                "give one for each such set-up, in the order of the files, or none",
+            )
 
 
 def open_scan(paths: Sequence[Path], settings: ScanSettings, progress: Progress | None = None) -> Scan:
@@ -192,12 +169,13 @@ def open_scan(paths: Sequence[Path], settings: ScanSettings, progress: Progress 
     return Scan(paths, settings, progress or silent)
 
 
-def _file_points(batch: Batch) -> Floats:
-    """Return the valid, finite points of a batch in the file's coordinates and unit, (n, 3)."""
-    xyz = np.column_stack((batch.x, batch.y, batch.z)).astype(np.float64)
-    xyz = xyz @ batch.matrix[:, :3].T + batch.matrix[:, 3]
-    keep = np.isfinite(xyz).all(axis=1)
-    return xyz[keep if batch.drop is None else keep & (batch.drop == 0)]
+def _near_the_middle(samples_m: list[Floats]) -> Floats:
+    """Return whole metres near the middle of the data: float32 then keeps microns, whatever the coordinates."""
+    sample = np.concatenate([np.empty((0, 3)), *samples_m])
+    if len(sample) == 0:
+        return np.zeros(3)
+    middle: Floats = np.round(np.median(sample, axis=0)) + 0.0  # no negative zeros
+    return middle
 
 
 def _unit_rows(directions: Floats | None) -> Floats32:
@@ -209,12 +187,10 @@ def _unit_rows(directions: Floats | None) -> Floats32:
     return np.ascontiguousarray(directions[usable] / length[usable, None], np.float32)
 
 
-def _left_out(file: _File) -> list[Finding]:
-    return [
-        Finding("note", "points-left-out", f"{file.name}: {count} {what} left out")
-        for what, count in sorted(file.reader.dropped.items())
-        if count
-    ]
+def _drop_repeats(points: Floats32) -> int:
+    """Move the distinct points to the front and return how many there are."""
+    table = np.empty(1 << (2 * max(len(points), 1)).bit_length(), np.int64)
+    return int(kernels.drop_repeats(points, points.view(np.uint32), table))
 
 
 def _sha256(path: Path) -> str:

@@ -4,6 +4,8 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
+
 from unfold.arrays import Floats
 from unfold.errors import ScanError
 from unfold.scan.compressed import GZIP, open_bytes
@@ -21,7 +23,7 @@ class TextReader:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self.parts: list[Part] = [Part(path.stem)]
+        self.parts: list[Part] = [Part(path.stem, np.zeros(3))]
         self.dropped: Counter[str] = Counter()
         self.metres_per_unit = 1.0
         form = find_form(head_lines(path), path)
@@ -82,7 +84,7 @@ class PtsReader:
                 "export the file again",
             )
         wanted, found = int(line), 0
-        self.parts.append(Part(f"block {number}"))
+        self.parts.append(Part(f"block {number}", np.zeros(3)))
         for xyz in text.rows(self._layout, wanted):
             found += len(xyz)
             yield as_batch(number - 1, xyz)
