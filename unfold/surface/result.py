@@ -6,6 +6,8 @@ v = v0_mm + i * cell_mm, and reaches half a cell around it.
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from unfold.arrays import Bools, Counts, Floats
 from unfold.findings import Finding
 from unfold.quantity import Quantity, Verdict
@@ -21,6 +23,16 @@ class Grid:
     rows: int
     columns: int
 
+    @property
+    def u_mm(self) -> Floats:
+        """Centres of the columns, (columns,)."""
+        return np.asarray(self.u0_mm + self.cell_mm * np.arange(self.columns), dtype=np.float64)
+
+    @property
+    def v_mm(self) -> Floats:
+        """Centres of the rows, (rows,)."""
+        return np.asarray(self.v0_mm + self.cell_mm * np.arange(self.rows), dtype=np.float64)
+
 
 @dataclass(frozen=True, slots=True)
 class RayCounts:
@@ -35,6 +47,9 @@ class RayCounts:
     proud: Counts  # the ray ended just in front of the surface: casing, plate, skirting, pipe
     blocked: Counts  # the ray would have crossed here, and ended farther in front
     recess_depth_mm: Floats  # mean depth behind the surface of the recess points; NaN where none
+    lost: Counts | None = (
+        None  # those of `through` that met nothing: weaker evidence, a dark or glossy wall may do it too
+    )
 
 
 @dataclass(frozen=True, slots=True)

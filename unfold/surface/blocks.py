@@ -1,0 +1,20 @@
+"""Cells of a raster taken together in square blocks."""
+
+import numpy as np
+
+from unfold.arrays import AnyArray, Floats
+from unfold.surface.result import Grid
+
+
+def coarser(grid: Grid, ratio: int) -> Grid:
+    """Give the grid of blocks of `ratio` x `ratio` cells; blocks on the far sides may reach beyond the raster."""
+    shift = grid.cell_mm * (ratio - 1) / 2
+    rows, columns = -(-grid.rows // ratio), -(-grid.columns // ratio)
+    return Grid(grid.u0_mm + shift, grid.v0_mm + shift, ratio * grid.cell_mm, rows, columns)
+
+
+def block_sums(table: AnyArray, ratio: int) -> Floats:
+    """Sum a table (rows, columns) over the blocks of `coarser`."""
+    rows, columns = (-(-side // ratio) for side in table.shape)
+    padded = np.pad(table, ((0, rows * ratio - table.shape[0]), (0, columns * ratio - table.shape[1])))
+    return np.asarray(padded.reshape(rows, ratio, columns, ratio).sum(axis=(1, 3)), dtype=np.float64)

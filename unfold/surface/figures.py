@@ -1,0 +1,158 @@
+"""Figures of one wall from its height map: lean, bows, flatness, the straightedge of every rule, and the verdicts."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from unfold.arrays import Bools, Floats
+from unfold.quantity import Quantity, Verdict, combine, decide
+from unfold.room.frame import WallFrame
+from unfold.surface.blocks import block_sums, coarser
+from unfold.surface.height_map import HeightMap
+from unfold.surface.reference_planes import least_squares_plane, low_order, minimum_zone_plane
+from unfold.surface.result import Grid, Straightedge
+from unfold.surface.spline import Posterior
+from unfold.surface.straightedge import HeightField, coarse_step_mm, worst_straightedge
+from unfold.surface.tolerance import Rule
+
+EXAMPLES = 32
+_LOW_ORDER_STEP_MM = 50.0
+_LEAST_FIELD_SHARE = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class SharedError:
+    """What no amount of points on this wall reduces; standard uncertainties.
+
+    `shape_mm` is an error of the surface's shape over some metres (seams of stations, drift), `patch_mm` one over a
+    decimetre (correlated noise), `model_mm` that of the map itself.
+    """
+
+    shape_mm: float
+    patch_mm: float
+    model_mm: float
+    plumb_mm_per_m: float
+
+    def of_straightedge(self, length_mm: float) -> dict[str, float]:
+        """Parts of a straightedge's standard uncertainty: a gap compares one place with two others, half of each."""
+        share = min(1.0, length_mm / 3000.0)
+        gap = np.sqrt(1.5)
+        return {
+            "registration": gap * self.shape_mm * share,
+            "correlated_noise": gap * self.patch_mm,
+            "model": self.model_mm,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class BlockMap:
+    """The height map on cells a whole number of times larger, and how to draw examples of it."""
+
+    field: HeightField
+    u_mm: Floats  # centres of columns
+    v_mm: Floats
+    detail_mm: Floats
+    posterior: Posterior
+
+    def examples(self, count: int = EXAMPLES) -> Floats:
+        """Examples of what the wall may be, (count, rows, columns)."""
+        return self.posterior.draw(count, self.u_mm, self.v_mm, seed=7) + self.detail_mm
+
+
+def block_map(grid: Grid, heights: HeightMap, is_wall: Bools, step_mm: float) -> BlockMap:
+    """Condense the height map to cells of `step_mm`, a whole number of the grid's cells."""
+    ratio = round(step_mm / grid.cell_mm)
+    blocks = coarser(grid, ratio)
+    inside = block_sums(is_wall, ratio)
+    detail = block_sums(np.where(is_wall, heights.detail_mm, 0.0), ratio) / np.maximum(inside, 1.0)
+    u, v = blocks.u_mm, blocks.v_mm
+    field = HeightField(heights.posterior.heights(u, v) + detail, inside >= 0.5 * ratio * ratio, blocks.cell_mm)
+    return BlockMap(field, u, v, detail, heights.posterior)
+
+
+@dataclass(frozen=True, slots=True)
+class LowOrderFigures:
+    lean_mm_per_m: Quantity
+    bow_horizontal_mm: Quantity | None
+    bow_vertical_mm: Quantity
+
+
+def low_order_figures(blocks: BlockMap, frame: WallFrame, error: SharedError) -> LowOrderFigures | None:
+    """Lean and bows with their standard uncertainties; None when the measured wall is too small for them."""
+    i, j = np.nonzero(blocks.field.valid)
+    if len(i) < 12 or np.ptp(i) < 2 or np.ptp(j) < 2:
+        return None
+    maps = low_order(blocks.u_mm[j], blocks.v_mm[i])
+    best, examples = blocks.field.height_mm[i, j], blocks.examples()[:, i, j]
+    level = frame.inward * np.array([1.0, 1.0, 0.0])
+    lean_of_frame = 1000.0 * float(frame.up @ level) / float(np.linalg.norm(level) * frame.up[2])
+
+    def quantity(map_: Floats, *parts: float, base: float = 0.0) -> Quantity:
+        return Quantity(base + float(map_ @ best), combine([float((examples @ map_).std(ddof=1)), *parts]))
+
+    height_m = max(float(np.ptp(blocks.v_mm[i])) / 1000.0, 0.1)
+    bow_error = (error.shape_mm, error.model_mm)
+    return LowOrderFigures(
+        quantity(
+            maps.lean,
+            error.plumb_mm_per_m,
+            np.sqrt(2.0) * error.shape_mm / height_m,
+            error.patch_mm / height_m,
+            base=lean_of_frame,
+        ),
+        quantity(maps.bow_horizontal, *bow_error) if frame.radius_m is None else None,
+        quantity(maps.bow_vertical, *bow_error),
+    )
+
+
+def flatness_mm(grid: Grid, height_mm: Floats, is_wall: Bools) -> tuple[float, float] | None:
+    """Peak-to-valley flatness about the least-squares and the minimum-zone plane (ISO 12781-1)."""
+    i, j = np.nonzero(is_wall)
+    if len(i) < 4:
+        return None
+    u, v, z = grid.u_mm[j], grid.v_mm[i], height_mm[i, j]
+    return least_squares_plane(u, v, z).flatness, minimum_zone_plane(u, v, z).flatness
+
+
+def straightedge(
+    rule: Rule,
+    grid: Grid,
+    heights: HeightMap,
+    is_wall: Bools,
+    error: SharedError,
+    field_share: float,
+    curved: bool,
+) -> tuple[Straightedge, dict[str, float]]:
+    """Lay the straightedge of a rule everywhere on the wall; the second result holds the parts of its standard
+    uncertainty.
+
+    On a curved wall it is laid along the axis only, and then can find fault but not acquit. Nor is a wall acquitted
+    of which less than half was seen (`field_share`).
+    """
+    blocks = block_map(grid, heights, is_wall, coarse_step_mm(rule.length_mm, grid.cell_mm))
+    fine = HeightField(heights.filled_mm, is_wall, grid.cell_mm)
+    angles = np.array([np.pi / 2]) if curved else None
+    found = worst_straightedge(blocks.field, fine, blocks.examples, rule.length_mm, rule.limit_mm, angles)
+    if found is None:
+        return Straightedge(
+            rule.id, rule.length_mm, rule.limit_mm, None, None, None, None, None, None, "cannot be decided"
+        ), {}
+    quantity, worst = found
+    parts = {"point_noise": quantity.standard_uncertainty} | error.of_straightedge(rule.length_mm)
+    total = Quantity(quantity.value, combine(parts.values()))
+    verdict: Verdict = decide(total.value, total.standard_uncertainty, rule.limit_mm)
+    if verdict == "conforms" and (curved or field_share < _LEAST_FIELD_SHARE):
+        verdict = "cannot be decided"
+    share = float((worst.over & blocks.field.valid).sum() / max(blocks.field.valid.sum(), 1))
+    return Straightedge(
+        rule.id,
+        rule.length_mm,
+        rule.limit_mm,
+        total,
+        grid.u0_mm + grid.cell_mm * worst.x,
+        grid.v0_mm + grid.cell_mm * worst.y,
+        float(np.degrees(worst.angle_rad)) % 180.0,
+        worst.length_mm,
+        share,
+        verdict,
+    ), parts

@@ -1,0 +1,154 @@
+"""Which cells show the wall's own surface: no casing, plate, skirting, pipe, furniture, rim of an opening, or glass.
+
+Two kinds of evidence. Rays: a cell where a good share of the rays ended before or behind the surface is no wall, nor
+are its neighbours, whose points are partly mixed ones. Steps: an area that stands off the coarse surface behind a
+sharp edge is a thing on the wall (or let into it); one that rises smoothly is the wall itself, however high.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from unfold.arrays import Bools, Counts, Floats
+from unfold.surface.rays import WallSums
+
+_RIM_SHARE = 0.2  # of a cell's and its neighbours' rays
+_FAR_SHARE = 0.3
+_STEP_MM = 2.5  # smaller steps are the wall's own
+_SHARP = 0.6  # share of an area's height that it reaches within its edge
+_LEAST_OBJECT_CELLS = 6
+_LEAST_PATCH_CELLS = 20
+_EXTENT_SLACK_MM = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class WallCells:
+    """The wall's own cells and the sums to take for them; arrays (rows, columns)."""
+
+    is_wall: Bools
+    count: Counts  # the wall's own points; 0 elsewhere
+    height_sum: Floats  # mm, of heights over the coarse surface
+    things: int  # areas left out as standing on the wall or let into it
+
+
+def box(table: Floats | Counts | Bools, cells: int) -> Floats:
+    """Sum over the square of `cells` x `cells` around each cell; beyond the raster there is nothing."""
+    summed = ndimage.uniform_filter(table.astype(np.float32), cells, mode="constant") * np.float32(cells * cells)
+    return np.asarray(np.maximum(summed, 0.0), dtype=np.float64)
+
+
+def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float, top_mm: float) -> WallCells:
+    """Decide which cells of a wall's raster show its own surface."""
+    through = sums.through - sums.lost
+    other = sums.proud + sums.recess + through
+    beside, rays = box(other, 3), box(sums.hit, 3)
+    rim = beside > _RIM_SHARE * (beside + rays)
+    foreign = beside > 0.5 * (beside + rays)
+    field = _field(sums, width_mm, bottom_mm, top_mm)
+    sheet, spread = _sheet(sums, through, noise_mm)
+    things, lumps, number = _tell_apart(sums, sheet & field, spread, noise_mm)
+    foreign &= ~lumps
+    reach = max(1, round(2.5 * noise_mm / sums.grid.cell_mm))
+    near_foreign = ndimage.binary_dilation(foreign, _disk(reach)) if reach > 1 else foreign
+    own = (sums.hit > 0) & ~rim & ~near_foreign & field & ~things
+    own |= lumps & (sums.near > 0) & ~things
+    own = _without_specks(own)
+    count = np.where(lumps, sums.near, sums.hit)
+    total = np.where(lumps, sums.near_sum, sums.hit_sum)
+    is_wall = _closed(own, np.where(own, count, 0), rim | things, field)
+    return WallCells(is_wall, np.where(is_wall, count, 0).astype(np.uint32), np.where(is_wall, total, 0.0), number)
+
+
+def _field(sums: WallSums, width_mm: float, bottom_mm: float, top_mm: float) -> Bools:
+    """The wall's rough extent with some slack."""
+    grid = sums.grid
+    u, v = grid.u_mm, grid.v_mm
+    across = (u >= -_EXTENT_SLACK_MM) & (u <= width_mm + _EXTENT_SLACK_MM)
+    up = (v >= bottom_mm - _EXTENT_SLACK_MM) & (v <= top_mm + _EXTENT_SLACK_MM)
+    return up[:, None] & across[None, :]
+
+
+def _sheet(sums: WallSums, through: Counts, noise_mm: float) -> tuple[Bools, int]:
+    """Cells whose rays ended on the wall or on something flat on it, and over how many cells to average there."""
+    behind_near = np.maximum(sums.near.astype(np.int64) - sums.hit - sums.front, 0)
+    far = np.maximum(sums.proud - sums.front.astype(np.int64), 0) + np.maximum(sums.recess - behind_near, 0) + through
+    beside, rays = box(far, 3), box(sums.near, 3)
+    sheet = (sums.near > 0) & (beside <= _FAR_SHARE * (beside + rays))
+    density = float(sums.near[sheet].mean()) if sheet.any() else 1.0
+    spread = int(np.ceil(noise_mm / (0.5 * np.sqrt(density))))
+    return sheet, min(max(spread | 1, 1), 9)
+
+
+def _tell_apart(sums: WallSums, sheet: Bools, spread: int, noise_mm: float) -> tuple[Bools, Bools, int]:
+    """Areas off the coarse surface: things on the wall (with a rim), lumps of the wall itself, and how many things."""
+    weight = np.where(sheet, sums.near, 0)
+    near = box(weight, spread)
+    total = _signed_box(np.where(sheet, sums.near_sum, 0.0), spread)
+    off = np.where(sheet & (near > 0.5), total / np.maximum(near, 0.5), 0.0)
+    level = np.maximum(_STEP_MM, 4.0 * noise_mm / np.sqrt(np.maximum(near, 0.5)))
+    things, lumps = np.zeros(sheet.shape, bool), np.zeros(sheet.shape, bool)
+    number = 0
+    for sign in (1.0, -1.0):
+        areas, _ = ndimage.label(sign * off > level)
+        for k, window in enumerate(ndimage.find_objects(areas), start=1):
+            grown = tuple(slice(max(side.start - 5, 0), side.stop + 5) for side in window)
+            area = areas[grown] == k
+            if area.sum() < _LEAST_OBJECT_CELLS:
+                continue
+            if _is_sharp(area, sign * off[grown], sign * sums.near_sum[grown], weight[grown]):
+                things[grown] |= ndimage.binary_dilation(area, _disk(1 + spread // 2))
+                number += 1
+            else:
+                lumps[grown] |= area
+    return things, lumps & ~things, number
+
+
+def _signed_box(table: Floats, cells: int) -> Floats:
+    summed = ndimage.uniform_filter(table.astype(np.float32), cells, mode="constant") * np.float32(cells * cells)
+    return np.asarray(summed, dtype=np.float64)
+
+
+def _is_sharp(area: Bools, off: Floats, total: Floats, count: Counts) -> bool:
+    """Does an area reach most of its height within its edge (two cells on either side of where it is half as high)?"""
+    peak = float(np.quantile(off[area], 0.8))
+    high = area & (off > 0.5 * peak)
+    inner = high & ~ndimage.binary_erosion(high, _disk(2), border_value=1)
+    outer = ndimage.binary_dilation(high, _disk(2)) & ~high & (count > 0)
+    if count[outer].sum() < 8:
+        return True  # nothing of the wall beside it: a thing that fills its place
+    jump = total[inner].sum() / max(count[inner].sum(), 1) - total[outer].sum() / count[outer].sum()
+    return bool(jump > _SHARP * peak)
+
+
+def _disk(radius: int) -> Bools:
+    i, j = np.mgrid[-radius : radius + 1, -radius : radius + 1]
+    return np.asarray(i * i + j * j <= radius * radius + 1)
+
+
+def _without_specks(own: Bools) -> Bools:
+    areas, number = ndimage.label(own, np.ones((3, 3)))
+    if number == 0:
+        return own
+    size = np.bincount(areas.ravel(), minlength=number + 1)
+    size[0] = 0
+    return size[areas] >= min(_LEAST_PATCH_CELLS, int(size.max()))
+
+
+def _closed(own: Bools, count: Counts, foreign: Bools, field: Bools) -> Bools:
+    """Close what lies between neighbouring points: holes of the scan's own spacing, not gaps in what was seen.
+
+    The spacing is that of the points around, so a sparse corner is closed wider than a dense middle.
+    """
+    near, cells = box(count, 11), box(own | (count > 0), 11)
+    density = near / np.maximum(box(ndimage.binary_dilation(own, _disk(2)), 11), 1.0)
+    spacing = 1.0 / np.sqrt(np.maximum(density, 1e-3))  # in cells
+    result = own.copy()
+    usable = field & (cells > 0)
+    for radius in range(1, 7):
+        here = usable & (1.2 * spacing > radius - 0.5) if radius > 1 else usable
+        if not (here & ~result).any():
+            break
+        barrier = ndimage.binary_dilation(foreign, _disk(radius)) if radius > 1 else foreign
+        result |= ndimage.binary_closing(own, _disk(radius)) & here & ~barrier
+    return result
