@@ -61,7 +61,7 @@ def _pixel_evidence(columns: list[Columns], storey: Storey, space: FreeSpace) ->
     evidence = np.where(floor, 0.2 if roofed else 1.0, evidence)
     evidence = np.where(ceiling, 1.0, evidence)
     for one in columns:
-        _mark_sides(evidence, one, raster, ceiling | floor, space.known)
+        _mark_sides(evidence, one, raster, ceiling | floor)
     return np.asarray(evidence)
 
 
@@ -80,15 +80,14 @@ def _free_share(storey: Storey, space: FreeSpace) -> Floats:
     return (total / len(z)).reshape(storey.raster.shape)
 
 
-def _mark_sides(evidence: Floats, one: Columns, raster: Raster, covered: Bools, known: bool) -> None:
+def _mark_sides(evidence: Floats, one: Columns, raster: Raster, covered: Bools) -> None:
     """Behind a wall's hits lies outside, in front of them inside."""
     along = one.along()
     base, normal = one.trace.at(along), one.trace.normal_at(along)
-    left, right = one.free_left, one.free_right
-    if not known:
-        left, right = _cover(base, normal, raster, covered), _cover(base, -normal, raster, covered)
-    for front, back, sign in ((left, right, 1.0), (right, left, -1.0)):
-        seen = front > back + 0.25
+    guess = _cover(base, normal, raster, covered) - _cover(base, -normal, raster, covered)
+    facing = np.where(one.facing == 0.0, 2.0 * guess, one.facing)
+    for sign in (1.0, -1.0):
+        seen = sign * facing > 0.5
         for chosen, weight in ((one.full & seen, 4.0), (one.lintel & ~one.full & seen, 2.0)):
             _put(evidence, raster, base[chosen], -sign * normal[chosen], (0.04, 0.08, 0.12), -weight)
         _put(evidence, raster, base[one.full & seen], sign * normal[one.full & seen], (0.04, 0.08, 0.12), 0.6)

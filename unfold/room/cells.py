@@ -1,10 +1,10 @@
 """The scan folded into small cubes: one pass over the points, then everything else works on the cells."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from unfold.arrays import AnyArray, Floats, Floats32, Ints
+from unfold.arrays import AnyArray, Bools, Floats, Floats32, Ints
 from unfold.room import kernels
 from unfold.scan.result import Chunk
 
@@ -128,11 +128,16 @@ def fit_local_planes(cells: CellMoments, spacing_m: float) -> LocalPlanes:
     normals, roughness, flatness = np.zeros((n, 3), np.float32), np.zeros(n, np.float32), np.ones(n, np.float32)
     least = 1 if spacing_m < 0.6 * cells.edge_m else 2
     most = int(np.clip(np.ceil(3.0 * spacing_m / cells.edge_m), 2, 6))
+    table = cells.table()
     kernels.fit_local_planes(
-        cells.table(), cells.keys, cells.count, cells.mean_m, cells.squares_m2,
+        table, cells.keys, cells.count, cells.mean_m, cells.squares_m2,
         least, max(least, most), 5, 0.05, normals, roughness, flatness,
     )  # fmt: skip
-    return LocalPlanes(normals, roughness, flatness)
+    sharp, sharp_flatness = np.empty_like(normals), np.empty_like(flatness)
+    kernels.borrow_normals(
+        table, cells.keys, cells.mean_m, least + 1, 0.03, 0.004, normals, roughness, flatness, sharp, sharp_flatness
+    )
+    return LocalPlanes(sharp, roughness, sharp_flatness)
 
 
 def point_spacing_m(cells: CellMoments) -> float:
@@ -144,6 +149,43 @@ def point_spacing_m(cells: CellMoments) -> float:
     step = max(1, len(cells.keys) // 20_000)
     met = kernels.count_met(cells.table(), cells.keys, step, 2)
     return float(5.0 * cells.edge_m / np.sqrt(max(float(np.median(met)), 1.0)))
+
+
+@dataclass(frozen=True, slots=True)
+class LevelCells:
+    """Cells with their local planes, in level coordinates, and the stations that saw them."""
+
+    edge_m: float
+    spacing_m: float  # of the points on a surface
+    level_m: Floats  # (n, 3) cell means
+    normals: Floats  # (n, 3) unit; sign arbitrary
+    clear: Bools  # (n,) the normal is to be trusted
+    roughness_m: Floats32  # (n,) standard deviation across the local plane
+    bits: AnyArray  # (n,) uint64, as CellMoments.stations
+    stations_m: dict[int, Floats]  # level position of each station that is known, by its index
+
+    @property
+    def tolerance_m(self) -> float:
+        """How far from its surface a wall's cell may lie: three times the usual roughness, within bounds."""
+        return float(np.clip(3.0 * np.median(self.roughness_m[self.clear]), 0.03, 0.06))
+
+    @property
+    def area_m2(self) -> float:
+        """Surface that one cell stands for."""
+        return max(self.spacing_m, self.edge_m) ** 2
+
+    def seen_from(self, station: int) -> Bools:
+        """Which cells a station saw."""
+        return np.asarray(self.bits & (np.uint64(1) << np.uint64(station % STATION_BITS)), dtype=bool)
+
+    def within(self, low: float, high: float) -> "LevelCells":
+        """The cells between two heights."""
+        z = self.level_m[:, 2]
+        inside = (z > low) & (z < high)
+        return replace(
+            self, level_m=self.level_m[inside], normals=self.normals[inside], clear=self.clear[inside],
+            roughness_m=self.roughness_m[inside], bits=self.bits[inside],
+        )  # fmt: skip
 
 
 def _table_size(capacity: int) -> int:

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from unfold.arrays import Bools, Floats
+from unfold.arrays import Bools, Floats, Ints
+from unfold.room.cells import LevelCells
 from unfold.room.space import FreeSpace
 from unfold.room.storey import Storey
 from unfold.room.uprights import Circle, Line, Trace
@@ -30,8 +31,7 @@ class Columns:
     lintel: Bools  # hit below the ceiling, seen through farther down
     partly: Bools  # hit somewhere
     through: Bools  # seen through wherever it is seen
-    free_left: Floats  # share of the heights where the space on the positive side of the normal is known to be free
-    free_right: Floats
+    facing: Floats  # +1 where all that saw it stood on the positive side of the normal, -1 on the other; 0 not known
     low_m: Floats  # lowest and highest hit; NaN where none
     high_m: Floats
 
@@ -50,18 +50,14 @@ def middles(start: float, number: int, step: float) -> Floats:
     return start + step * (np.arange(number, dtype=float) + 0.5)
 
 
-def gather_columns(
-    trace: Trace, level_m: Floats, normals: Floats, clear: Bools, tolerance_m: float, storey: Storey, space: FreeSpace
-) -> Columns | None:
-    """Judge every column of a trace.
-
-    `level_m` (n, 3) are the storey's cells, with `normals` (n, 3) and `clear` where these are to be trusted.
-    """
-    near = np.abs(trace.distance(level_m[:, :2])) < tolerance_m
-    along = trace.along(level_m[near, :2])
-    across = np.abs(np.sum(trace.normal_at(along) * normals[near, :2], axis=1))
-    agrees = ~clear[near] | (across > 0.8)
-    points, along = level_m[near][agrees], along[agrees]
+def gather_columns(trace: Trace, cells: LevelCells, storey: Storey, space: FreeSpace) -> Columns | None:
+    """Judge every column of a trace, from the storey's cells; None when hardly any cell lies on it."""
+    near = np.flatnonzero(np.abs(trace.distance(cells.level_m[:, :2])) < cells.tolerance_m)
+    along = trace.along(cells.level_m[near, :2])
+    across = np.abs(np.sum(trace.normal_at(along) * cells.normals[near, :2], axis=1))
+    agrees = ~cells.clear[near] | (across > 0.8)
+    near, along = near[agrees], along[agrees]
+    points = cells.level_m[near]
     if len(points) < 10:
         return None
     start = float(np.floor(along.min() / COLUMN_M) * COLUMN_M)
@@ -72,10 +68,23 @@ def gather_columns(
     column = np.clip(((along - start) / COLUMN_M).astype(np.int64), 0, columns - 1)
     inside = (row >= 0) & (row < rows)
     hits[column[inside], row[inside]] = True
-    return _judge(trace, start, hits, storey, space)
+    facing = _facing(trace, cells, near, column, columns)
+    return _judge(trace, start, hits, facing, storey, space)
 
 
-def _judge(trace: Trace, start: float, hits: Bools, storey: Storey, space: FreeSpace) -> Columns:
+def _facing(trace: Trace, cells: LevelCells, near: Ints, column: Ints, columns: int) -> Floats:
+    """Which side each column was seen from: a surface is never seen from behind."""
+    xy, votes, number = cells.level_m[near, :2], np.zeros(columns), np.zeros(columns)
+    normal = trace.normal_at(trace.along(xy))
+    for station, place in cells.stations_m.items():
+        seen = cells.seen_from(station)[near]
+        side = np.sign(np.sum((place[:2] - xy) * normal, axis=1))
+        votes += np.bincount(column[seen], side[seen], minlength=columns)
+        number += np.bincount(column[seen], minlength=columns)
+    return np.asarray(votes / np.maximum(number, 1.0))
+
+
+def _judge(trace: Trace, start: float, hits: Bools, facing: Floats, storey: Storey, space: FreeSpace) -> Columns:
     columns, rows = hits.shape
     along, z = middles(start, columns, COLUMN_M), middles(storey.bottom_m, rows, ROW_M)
     base, normal = trace.at(along), trace.normal_at(along)
@@ -91,7 +100,7 @@ def _judge(trace: Trace, start: float, hits: Bools, storey: Storey, space: FreeS
     passed = left & right & here & ~ndimage.binary_dilation(hits, np.ones((3, 3), bool)) & asked
     if not space.known:
         passed = asked & ~hit
-    return _sum_up(trace, start, hits, hit, passed, asked, left, right, z, ceiling, space.known)
+    return _sum_up(trace, start, hits, hit, passed, asked, facing, z, ceiling, space.known)
 
 
 def _close_small(hits: Bools) -> Bools:
@@ -100,7 +109,7 @@ def _close_small(hits: Bools) -> Bools:
 
 
 def _sum_up(
-    trace: Trace, start: float, hits: Bools, hit: Bools, passed: Bools, asked: Bools, left: Bools, right: Bools,
+    trace: Trace, start: float, hits: Bools, hit: Bools, passed: Bools, asked: Bools, facing: Floats,
     z: Floats, ceiling: Floats, known: bool,
 ) -> Columns:  # fmt: skip
     seen = hit.sum(axis=1) + passed.sum(axis=1)
@@ -117,7 +126,7 @@ def _sum_up(
     high = np.where(partly, z[::-1][np.argmax(hits[:, ::-1], axis=1)], np.nan)
     return Columns(
         trace, start, _mend(full), lintel, partly, (passed.sum(axis=1) > 0) & ~partly,
-        (left & asked).sum(axis=1) / height, (right & asked).sum(axis=1) / height, low, high,
+        facing, low, high,
     )  # fmt: skip
 
 

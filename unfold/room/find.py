@@ -2,16 +2,15 @@
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
-from unfold.arrays import Bools, Floats, Floats32
+from unfold.arrays import Floats
 from unfold.errors import UnfoldError
 from unfold.findings import Finding
-from unfold.room.arrangement import Rooms, find_rooms
-from unfold.room.cells import CellGrid, CellMoments, fit_local_planes, point_spacing_m
+from unfold.room.arrangement import find_rooms
+from unfold.room.cells import CellGrid, CellMoments, LevelCells, fit_local_planes, point_spacing_m
 from unfold.room.chains import walk_chains
 from unfold.room.evidence import Columns, gather_columns
 from unfold.room.plumb import find_plumb, rotation_to_up
@@ -26,7 +25,7 @@ from unfold.settings.room import RoomSettings
 
 UPRIGHT_SINE = math.sin(math.radians(15.0))
 CLEAR_FLATNESS = 0.25
-LEAST_AREA_M2 = 0.12
+LEAST_AREA_M2 = 0.08
 Progress = Callable[[str], None]
 
 
@@ -43,18 +42,6 @@ class Scan(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class LevelCells:
-    """Cells with their local planes, in level coordinates."""
-
-    moments: CellMoments
-    level_m: Floats  # (n, 3)
-    normals: Floats  # (n, 3)
-    clear: Bools  # (n,) the normal is to be trusted
-    roughness_m: Floats32
-    spacing_m: float
-
-
 def find_room(scan: Scan, settings: RoomSettings, progress: Progress | None = None) -> Room:
     """Find plumb, floor, ceiling and walls in one pass over the points.
 
@@ -66,21 +53,19 @@ def find_room(scan: Scan, settings: RoomSettings, progress: Progress | None = No
     moments = _fold(scan, progress)
     stations = tuple(scan.stations)
     cells, plumb, rotation, findings = _level(moments, stations, settings)
-    positions = [None if s.position_m is None else rotation @ np.asarray(s.position_m, float) for s in stations]
-    known = np.array([position for position in positions if position is not None]).reshape(-1, 3)
-    spans = find_storeys(cells.level_m[:, 2], cells.clear & (np.abs(cells.normals[:, 2]) > 0.9), known[:, 2])
-    storey = map_storey(cells.level_m, cells.normals[:, 2], cells.clear, spans[0])
+    spans = find_storeys(cells)
+    storey = map_storey(cells, spans[0])
     findings += other_storeys(spans)
-    space = _carve(cells, positions, storey)
-    columns = _walls_columns(cells, storey, space)
-    rooms = find_rooms(columns, storey, space, known[:, :2])
-    chains = walk_chains(rooms.regions, columns)
-    slabs = find_slabs(*_within(cells, storey), storey, _tolerance(cells), cells.spacing_m**2)
-    walls, rings, area, more = build_walls(chains, columns, *_within(cells, storey), storey, rooms, _tolerance(cells))
+    within = cells.within(storey.bottom_m - 0.3, storey.top_m + 0.3)
+    space = _carve(cells, storey)
+    columns = _walls_columns(within, storey, space)
+    stood = np.array([place[:2] for place in cells.stations_m.values()]).reshape(-1, 2)
+    rooms = find_rooms(columns, storey, space, stood)
+    walls, rings, area, more = build_walls(walk_chains(rooms.regions, columns), columns, within, storey, rooms)
     if not walls:
         raise UnfoldError(*_why_not(cells, storey, columns))
     return Room(
-        rotation, plumb, walls, tuple(slabs), rings, area,
+        rotation, plumb, walls, tuple(find_slabs(within, storey)), rings, area,
         Cells(moments.edge_m, cells.level_m.astype(np.float32), moments.count.astype(np.uint32)),
         tuple(findings + more),
     )  # fmt: skip
@@ -119,46 +104,36 @@ def _level(
     rotation = rotation_to_up(plumb.up_local)
     level = moments.mean_m @ rotation.T
     normals = planes.normals.astype(float) @ rotation.T
-    return LevelCells(moments, level, normals, clear, planes.roughness_m, spacing), plumb, rotation, findings
+    places = {k: rotation @ np.asarray(s.position_m, float) for k, s in enumerate(stations) if s.position_m is not None}
+    cells = LevelCells(
+        moments.edge_m, spacing, level, normals, clear, planes.roughness_m, moments.stations, places
+    )
+    return cells, plumb, rotation, findings
 
 
-def _tolerance(cells: LevelCells) -> float:
-    """How far from its trace a wall's cell may lie: three times the usual roughness, within bounds."""
-    return float(np.clip(3.0 * np.median(cells.roughness_m[cells.clear]), 0.03, 0.06))
-
-
-def _carve(cells: LevelCells, positions: list[Floats | None], storey: Storey) -> FreeSpace:
+def _carve(cells: LevelCells, storey: Storey) -> FreeSpace:
     raster = storey.raster
     high = raster.low + np.array(raster.shape) * raster.edge
     box = (np.r_[raster.low, storey.bottom_m - 0.2], np.r_[high, storey.top_m + 0.2])
-    return carve_free_space(cells.level_m, cells.moments.stations, positions, cells.spacing_m, box)
-
-
-def _within(cells: LevelCells, storey: Storey) -> tuple[Floats, Floats, Bools]:
-    z = cells.level_m[:, 2]
-    inside = (z > storey.bottom_m - 0.3) & (z < storey.top_m + 0.3)
-    return cells.level_m[inside], cells.normals[inside], cells.clear[inside]
+    return carve_free_space(cells, box)
 
 
 def _walls_columns(cells: LevelCells, storey: Storey, space: FreeSpace) -> list[Columns]:
     """Find upright surfaces, and keep those that are wall somewhere."""
-    level, normals, clear = _within(cells, storey)
-    upright = clear & (np.abs(normals[:, 2]) < UPRIGHT_SINE)
+    upright = cells.clear & (np.abs(cells.normals[:, 2]) < UPRIGHT_SINE)
     if upright.sum() < 20:
         return []
-    flat = normals[upright, :2] / np.hypot(*normals[upright, :2].T)[:, None]
-    strips = gather_strips(level[upright, :2], flat)
-    tolerance = _tolerance(cells)
-    least = LEAST_AREA_M2 / max(cells.spacing_m, cells.moments.edge_m) ** 2
-    traces = find_traces(strips, tolerance, max(least, 15.0))
-    columns = [gather_columns(trace, level, normals, clear, tolerance, storey, space) for trace in traces]
+    flat = cells.normals[upright, :2] / np.hypot(*cells.normals[upright, :2].T)[:, None]
+    strips = gather_strips(cells.level_m[upright, :2], flat)
+    traces = find_traces(strips, cells.tolerance_m, max(LEAST_AREA_M2 / cells.area_m2, 15.0))
+    columns = [gather_columns(trace, cells, storey, space) for trace in traces]
     return [one for one in columns if one is not None and one.is_wall]
 
 
 def _why_not(cells: LevelCells, storey: Storey, columns: list[Columns]) -> tuple[str, str]:
     """What the scan shows in place of walls, and what to do."""
     upright = cells.clear & (np.abs(cells.normals[:, 2]) < UPRIGHT_SINE)
-    area = float(upright.sum()) * max(cells.spacing_m, cells.moments.edge_m) ** 2
+    area = float(upright.sum()) * cells.area_m2
     what = f"no wall found: {area:.1f} m2 of upright surface"
     if storey.floor_m is None and storey.ceiling_m is None:
         what += ", and neither floor nor ceiling"
@@ -167,6 +142,3 @@ def _why_not(cells: LevelCells, storey: Storey, columns: list[Columns]) -> tuple
     if columns:
         what += f"; {len(columns)} surfaces look like walls, but bound no space"
     return what, "scan the whole wall with a strip of the floor before it, from inside the room"
-
-
-__all__ = ["Rooms", "find_room"]

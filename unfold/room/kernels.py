@@ -229,6 +229,46 @@ def fit_local_planes(
 
 
 @njit(cache=True, nogil=True)
+def borrow_normals(
+    table: Ints,
+    keys: Ints,
+    mean: Floats,
+    reach: int,
+    good: float,
+    least_fit: float,
+    normals: Floats32,
+    roughness: Floats32,
+    flatness: Floats32,
+    new_normals: Floats32,
+    new_flatness: Floats32,
+) -> None:
+    """Give a cell by an edge the normal of the flattest patch nearby whose plane it lies on.
+
+    A patch around a cell by an edge takes in both surfaces, and its normal lies between theirs. Cells flatter than
+    `good` keep their own; `least_fit` is how far, in metres, a cell may always lie from a plane that it borrows.
+    """
+    for place in range(len(keys)):
+        new_normals[place] = normals[place]
+        new_flatness[place] = flatness[place]
+        if flatness[place] < good:
+            continue
+        key = keys[place]
+        i, j, k = ((key >> 42) & MASK) - OFFSET, ((key >> 21) & MASK) - OFFSET, (key & MASK) - OFFSET
+        for di in range(-reach, reach + 1):
+            for dj in range(-reach, reach + 1):
+                for dk in range(-reach, reach + 1):
+                    other = table[find_slot(pack(i + di, j + dj, k + dk), table, keys)]
+                    if other < 0 or flatness[other] >= new_flatness[place]:
+                        continue
+                    off = 0.0
+                    for axis in range(3):
+                        off += normals[other, axis] * (mean[place, axis] - mean[other, axis])
+                    if abs(off) < max(3.0 * roughness[other], least_fit):
+                        new_normals[place] = normals[other]
+                        new_flatness[place] = flatness[other]
+
+
+@njit(cache=True, nogil=True)
 def count_met(table: Ints, keys: Ints, step: int, reach: int) -> Ints:
     """Count the cells met in the cube of 2 reach + 1 cells a side around every `step`-th cell, itself among them."""
     found = np.zeros((len(keys) + step - 1) // step, np.int64)

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unfold.arrays import Bools, Floats
+from unfold.arrays import Floats
+from unfold.room.cells import LevelCells
 from unfold.room.chains import Run, span
 from unfold.room.evidence import Columns
 from unfold.room.frame import WallFrame
@@ -36,14 +37,9 @@ class Base:
         return Line(flat / length, (self.offset - self.inward[2] * z) / length)
 
 
-def fit_base(
-    run: Run, one: Columns, level_m: Floats, normals: Floats, clear: Bools, heights: tuple[float, float],
-    tolerance_m: float,
-) -> Base:  # fmt: skip
-    """Fit a run's base surface.
-
-    `level_m` (n, 3) are the storey's cells, `heights` the floor and ceiling there.
-    """
+def fit_base(run: Run, one: Columns, cells: LevelCells, heights: tuple[float, float]) -> Base:
+    """Fit a run's base surface to the storey's cells on it; `heights` are those of floor and ceiling there."""
+    level_m, tolerance_m = cells.level_m, cells.tolerance_m
     direction = run.end - run.start
     a, b = sorted(span(run, one))
     margin = min(CLEAR_M, 0.2 * (b - a))
@@ -54,8 +50,8 @@ def fit_base(
     inside = (along > a + margin) & (along < b - margin)
     inside &= np.abs(one.trace.distance(level_m[:, :2])) < 1.5 * tolerance_m
     inside &= (level_m[:, 2] > heights[0] + CLEAR_M) & (level_m[:, 2] < heights[1] - CLEAR_M)
-    aligned = np.abs(np.sum(one.trace.normal_at(along) * normals[:, :2], axis=1)) > 0.8
-    inside &= aligned | ~clear
+    aligned = np.abs(np.sum(one.trace.normal_at(along) * cells.normals[:, :2], axis=1)) > 0.8
+    inside &= aligned | ~cells.clear
     if isinstance(one.trace, Circle):
         return _fit_cylinder(one.trace, run, level_m[inside], tolerance_m)
     inward = one.trace.normal * np.sign(np.array([direction[1], -direction[0]]) @ one.trace.normal)

@@ -7,36 +7,31 @@ import shapely
 from scipy import ndimage
 
 from unfold.arrays import Bools, Floats
+from unfold.room.cells import LevelCells
 from unfold.room.result import Slab
 from unfold.room.storey import LEVEL_COSINE, ROOF_COSINE, Storey
 
-TOLERANCE_M = 0.03
 LEAST_AREA_M2 = 0.25
 MOST_SLABS = 12
 DRAWS = 60
 SlabKind = Literal["floor", "ceiling"]
 
 
-def find_slabs(
-    level_m: Floats, normals: Floats, clear: Bools, storey: Storey, tolerance_m: float, cell_area_m2: float
-) -> list[Slab]:
-    """Find the floor's and the ceiling's planes, the largest first.
-
-    `level_m` (n, 3) are the storey's cells; `cell_area_m2` the surface that one cell stands for.
-    """
+def find_slabs(cells: LevelCells, storey: Storey) -> list[Slab]:
+    """Find the planes of the storey's floor and ceiling, the largest first, from the storey's cells."""
+    level_m, normals, clear = cells.level_m, cells.normals, cells.clear
     slabs: list[Slab] = []
     if storey.floor_m is not None:
         chosen = clear & (np.abs(normals[:, 2]) > LEVEL_COSINE) & (np.abs(level_m[:, 2] - storey.bottom_m) < 0.35)
-        slabs += _planes("floor", level_m[chosen], normals[chosen], storey, tolerance_m, cell_area_m2)
+        slabs += _planes("floor", level_m[chosen], normals[chosen], storey, cells)
     high = storey.bottom_m + 0.6 * (storey.top_m - storey.bottom_m)
     chosen = clear & (np.abs(normals[:, 2]) > ROOF_COSINE) & (level_m[:, 2] > high)
-    slabs += _planes("ceiling", level_m[chosen], normals[chosen], storey, tolerance_m, cell_area_m2)
+    slabs += _planes("ceiling", level_m[chosen], normals[chosen], storey, cells)
     return slabs
 
 
-def _planes(
-    kind: SlabKind, points: Floats, normals: Floats, storey: Storey, tolerance_m: float, cell_area_m2: float
-) -> list[Slab]:
+def _planes(kind: SlabKind, points: Floats, normals: Floats, storey: Storey, cells: LevelCells) -> list[Slab]:
+    tolerance_m, cell_area_m2 = cells.tolerance_m, cells.area_m2
     generator = np.random.default_rng(20260102)
     left = np.ones(len(points), bool)
     slabs: list[Slab] = []

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unfold.arrays import AnyArray, Bools, Floats, Ints
+from unfold.arrays import AnyArray, Bools, Floats
 from unfold.room import kernels
-from unfold.room.cells import STATION_BITS
+from unfold.room.cells import LevelCells
 
 MOST_VOXELS = 24_000_000
 MOST_RAYS = 1_500_000
@@ -30,33 +30,17 @@ class FreeSpace:
         return np.asarray(inside & (self.free[safe[..., 0], safe[..., 1], safe[..., 2]] > 0))
 
 
-def carve_free_space(
-    level_m: Floats, bits: AnyArray, stations_m: list[Floats | None], spacing_m: float, box: tuple[Floats, Floats]
-) -> FreeSpace:
-    """Carve the rays from every station to the cells that it saw, inside a box.
-
-    Parameters
-    ----------
-    level_m : (n, 3) cell means, level coordinates
-    bits : (n,) which stations saw the cell
-    stations_m : position of each station in level coordinates, or None
-    spacing_m : spacing of the points, which bounds how finely space can be told
-    box : lowest and highest corner of what matters
-    """
+def carve_free_space(cells: LevelCells, box: tuple[Floats, Floats]) -> FreeSpace:
+    """Carve the rays from every station to the cells that it saw, inside a box (lowest and highest corner)."""
     low, high = box
-    edge = float(np.clip(2.0 * spacing_m, LEAST_EDGE_M, 0.15))
+    edge = float(np.clip(2.0 * cells.spacing_m, LEAST_EDGE_M, 0.15))
     edge = max(edge, float((np.prod(high - low) / MOST_VOXELS) ** (1.0 / 3.0)))
     shape = np.maximum(np.ceil((high - low) / edge).astype(np.int64), 1)
     free = np.zeros(tuple(shape), np.uint8)
-    rays = [(position, _seen_from(bits, index)) for index, position in enumerate(stations_m) if position is not None]
+    rays = [(place, np.flatnonzero(cells.seen_from(index))) for index, place in cells.stations_m.items()]
     total = sum(len(seen) for _, seen in rays)
     step = max(1, int(np.ceil(total / MOST_RAYS)))
-    for position, seen in rays:
-        ends = np.ascontiguousarray(level_m[seen[::step]])
-        kernels.carve(np.asarray(position, dtype=float), ends, low, 1.0 / edge, 1.6 * edge, free)
+    for place, seen in rays:
+        ends = np.ascontiguousarray(cells.level_m[seen[::step]])
+        kernels.carve(place, ends, low, 1.0 / edge, 1.6 * edge, free)
     return FreeSpace(low, edge, free, bool(rays))
-
-
-def _seen_from(bits: AnyArray, station: int) -> Ints:
-    bit = np.uint64(1) << np.uint64(station % STATION_BITS)
-    return np.flatnonzero(bits & bit)

@@ -7,6 +7,7 @@ import numpy as np
 
 from unfold.arrays import Bools, Floats, Ints
 from unfold.findings import Finding
+from unfold.room.cells import LevelCells
 
 PIXEL_M = 0.05
 LEAST_STOREY_M = 1.6
@@ -48,14 +49,16 @@ class Storey:
     ceiling_map_m: Floats  # raster of ceiling heights (the highest in the pixel); NaN where not seen
 
 
-def find_storeys(z: Floats, weight_level: Bools, stations_z: Floats) -> list[tuple[float | None, float | None]]:
+def find_storeys(cells: LevelCells) -> list[tuple[float | None, float | None]]:
     """Find the (floor, ceiling) heights of each storey, from the heights where level surface is plenty.
 
     Heights with much level surface are grouped where they lie less than 1.6 m apart: a group is a floor with its
     steps and tables, a ceiling with its soffits, or a ceiling with the next storey's floor on top. What lies between
     two groups is a storey. The best storey comes first: the one with most stations in it, then with most level surface.
     """
-    heights = z[weight_level]
+    z = cells.level_m[:, 2]
+    heights = z[cells.clear & (np.abs(cells.normals[:, 2]) > LEVEL_COSINE)]
+    stations_z = np.array([place[2] for place in cells.stations_m.values()])
     if len(heights) < 30:
         return [(None, None)]
     low = float(heights.min()) - 0.1
@@ -68,7 +71,7 @@ def find_storeys(z: Floats, weight_level: Bools, stations_z: Floats) -> list[tup
         return [_only_one_level(groups[0], z)]
 
     def merit(span: tuple[float, float]) -> tuple[int, float]:
-        inside = int(np.sum((stations_z > span[0]) & (stations_z < span[1]))) if len(stations_z) else 0
+        inside = int(np.sum((stations_z > span[0]) & (stations_z < span[1])))
         return inside, float(np.sum((heights > span[0] - 0.1) & (heights < span[1] + 0.1)))
 
     return [(floor, ceiling) for floor, ceiling in sorted(spans, key=merit, reverse=True)]
@@ -109,11 +112,10 @@ def _only_one_level(group: list[tuple[float, float]], z: Floats) -> tuple[float 
     return (group[0][0], None) if np.median(z) > height else (None, height)
 
 
-def map_storey(
-    level_m: Floats, normals_z: Floats, clear: Bools, span: tuple[float | None, float | None]
-) -> Storey:
+def map_storey(cells: LevelCells, span: tuple[float | None, float | None]) -> Storey:
     """Lay the floor and ceiling heights of one storey out over the plan."""
     floor, ceiling = span
+    level_m, normals_z, clear = cells.level_m, cells.normals[:, 2], cells.clear
     upright = clear & (np.abs(normals_z) < ROOF_COSINE)
     z_up = level_m[upright, 2] if upright.any() else level_m[:, 2]
     bottom = floor if floor is not None else float(np.percentile(z_up, 1))

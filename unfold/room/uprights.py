@@ -20,7 +20,7 @@ CIRCLE_PAIRS = 96
 MOST_ROUNDS = 120
 LEAST_RADIUS_M, MOST_RADIUS_M = 0.1, 12.0
 LEAST_SAGITTA_M = 0.05
-NORMAL_COSINE = math.cos(math.radians(25.0))
+NORMAL_COSINE = math.cos(math.radians(20.0))
 CIRCLE_COSINE = math.cos(math.radians(14.0))
 
 

@@ -1,14 +1,15 @@
 """From chains of runs to walls: base surfaces, corners, frames, extents, ids and neighbours."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 import shapely
 
-from unfold.arrays import Bools, Floats
+from unfold.arrays import Floats
 from unfold.findings import Finding
 from unfold.room.arrangement import Rooms
+from unfold.room.cells import LevelCells
 from unfold.room.chains import CARRY_M, Chain, Run, columns_within, span
 from unfold.room.evidence import COLUMN_M, Columns
 from unfold.room.refine import Base, corner, fit_base, frame_between
@@ -36,11 +37,10 @@ Built = tuple[tuple[Wall, ...], tuple[Floats, ...], float, list[Finding]]
 
 
 def build_walls(
-    chains: list[Chain], columns: list[Columns], level_m: Floats, normals: Floats, clear: Bools, storey: Storey,
-    rooms: Rooms, tolerance_m: float,
-) -> Built:  # fmt: skip
+    chains: list[Chain], columns: list[Columns], cells: LevelCells, storey: Storey, rooms: Rooms
+) -> Built:
     """Build the walls of all chains, outer chains before columns, the longest first."""
-    drafts = [_drafts(chain, columns, level_m, normals, clear, storey, tolerance_m) for chain in chains]
+    drafts = [_drafts(chain, columns, cells, storey) for chain in chains]
     order = sorted(
         (k for k in range(len(chains)) if drafts[k]),
         key=lambda k: (chains[k].hole, -sum(round(d.run.length, 2) for d in drafts[k])),
@@ -57,10 +57,7 @@ def build_walls(
     return tuple(walls), tuple(rings), _floor_area(rooms, chains, rings, order), findings
 
 
-def _drafts(
-    chain: Chain, columns: list[Columns], level_m: Floats, normals: Floats, clear: Bools, storey: Storey,
-    tolerance_m: float,
-) -> list[_Draft]:  # fmt: skip
+def _drafts(chain: Chain, columns: list[Columns], cells: LevelCells, storey: Storey) -> list[_Draft]:
     """One draft a wall run, with its ends where the neighbours' base surfaces meet it."""
     drafts: list[_Draft | None] = []
     for run in chain.runs:
@@ -69,7 +66,7 @@ def _drafts(
             continue
         one = columns[run.trace]
         bottom, top = _heights(run, one, storey)
-        base = fit_base(run, one, level_m, normals, clear, (bottom, top), tolerance_m)
+        base = fit_base(run, one, cells, (bottom, top))
         drafts.append(_Draft(run, base, bottom, top, run.start, run.end))
     n = len(drafts)
     for k in range(n):
@@ -228,6 +225,3 @@ def _open_ends(walls: list[Wall]) -> list[Finding]:
                 text = f"{wall.id} is open at its {side} end: the scan does not show what it meets there."
                 found.append(Finding("note", "wall-open-end", text, wall.id))
     return found
-
-
-__all__ = ["build_walls", "replace"]
