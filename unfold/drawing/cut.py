@@ -4,11 +4,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
-from ezdxf.layouts.layout import Modelspace
 
 from unfold.arrays import Floats
 from unfold.drawing.cut_check import check_cut_file
-from unfold.drawing.cut_dxf import add_arrow, add_label, add_path, new_cut_document, save_cut_document
+from unfold.drawing.cut_dxf import CutDocument
 from unfold.drawing.cut_list import write_cut_list
 from unfold.drawing.cut_outline import CutOutline, cut_outline, mirrored_outline, placed_outline
 from unfold.elevation.result import Elevations
@@ -50,34 +49,33 @@ def sheets_in_use(layout: Layout) -> Iterator[tuple[Stock, int, list[Panel]]]:
 
 
 def _write_panel(panel: Panel, outline: CutOutline, path: Path, settings: JobSettings) -> None:
-    document = new_cut_document(("CUT", "MARK", "TEXT"))
+    document = CutDocument()
     shown = mirrored_outline(outline, float(outline.size_mm[0]) / 2.0) if settings.cut.face_down else outline
-    _draw_panel(document.modelspace(), panel, shown, settings.cut.face_down)
-    save_cut_document(document, path)
+    _draw_panel(document, panel, shown, settings.cut.face_down)
+    document.save(path)
     check_cut_file(path, [shown], settings.cut.tolerance_mm)
 
 
 def _write_sheet(
     kind: Stock, sheet: int, panels: list[Panel], outlines: dict[str, CutOutline], folder: Path, settings: JobSettings
 ) -> None:
-    document = new_cut_document(("CUT", "MARK", "TEXT", "SHEET", "TRIM"))
-    space = document.modelspace()
+    document = CutDocument()
     length, width = kind.size_mm
     trim = settings.layout.cutting.trim
-    add_path(space, _rectangle(0.0, length, width), "SHEET")
+    document.add_path(_rectangle(0.0, length, width), "SHEET")
     if trim > 0.0:
-        add_path(space, _rectangle(trim, length, width), "TRIM")
+        document.add_path(_rectangle(trim, length, width), "TRIM")
     shown = []
     for panel in panels:
         assert panel.placed is not None
         outline = placed_outline(outlines[panel.id], panel.placed)
         shown.append(mirrored_outline(outline, length / 2.0) if settings.cut.face_down else outline)
-        _draw_panel(space, panel, shown[-1], False)
+        _draw_panel(document, panel, shown[-1], False)
     title = f"sheet {kind.id}-{sheet}: {length:g} x {width:g} x {kind.thickness_mm:g} mm"
     title += ", mirrored: face down" if settings.cut.face_down else ", face up"
-    add_label(space, title, np.array([length / 2.0, width + 60.0]), 40.0)
+    document.add_label(title, np.array([length / 2.0, width + 60.0]), 40.0)
     path = folder / f"sheet-{kind.id}-{sheet}.dxf"
-    save_cut_document(document, path)
+    document.save(path)
     check_cut_file(path, shown, settings.cut.tolerance_mm)
 
 
@@ -86,17 +84,17 @@ def _rectangle(inset: float, length: float, width: float) -> Floats:
     return np.array([[inset, inset, 0.0], [right, inset, 0.0], [right, top, 0.0], [inset, top, 0.0]])
 
 
-def _draw_panel(space: Modelspace, panel: Panel, outline: CutOutline, says_face_down: bool) -> None:
+def _draw_panel(document: CutDocument, panel: Panel, outline: CutOutline, says_face_down: bool) -> None:
     """Draw the outlines to cut, the arrow that points up, and the label beside it."""
     for path in outline.paths:
-        add_path(space, path, "CUT")
+        document.add_path(path, "CUT")
     height = min(LARGEST_LETTERING_MM, LETTERING_SHARE * float(outline.size_mm.min()))
     lines = [panel.id, f"row {panel.row}  column {panel.column}"]
     if says_face_down:
         lines.append("mirrored: face down")
     turn = float(np.degrees(np.arctan2(-outline.up[0], outline.up[1])))
     at = outline.label_mm
-    add_arrow(space, at + 1.0 * height * outline.up, at + 3.5 * height * outline.up)
+    document.add_arrow(at + 1.0 * height * outline.up, at + 3.5 * height * outline.up)
     for number, line in enumerate(lines):
         place = at - (1.6 * number + 0.2) * height * outline.up
-        add_label(space, line, place, height if number == 0 else 0.6 * height, turn)
+        document.add_label(line, place, height if number == 0 else 0.6 * height, turn)

@@ -2,7 +2,11 @@
 
 from pathlib import Path
 
+from unfold.drawing.customer import write_customer_sheet
 from unfold.drawing.cut import write_cut_files
+from unfold.drawing.drawing_set import write_drawing_set
+from unfold.drawing.panel_dxf import write_panel_dxf
+from unfold.drawing.panel_elevation import panel_elevation
 from unfold.elevation.result import Elevations
 from unfold.layout.result import Layout
 from unfold.settings import JobSettings
@@ -17,3 +21,12 @@ def draw_layout(
     Raises UnfoldError when a cut file read back differs from the layout.
     """
     write_cut_files(layout, elevations, folder, settings)
+    laid = {wall.id: wall for wall in layout.walls}
+    drawn = [panel_elevation(wall, laid[wall.id], settings.drawing) for wall in elevations.walls if wall.id in laid]
+    drawings = folder / "drawings"
+    drawings.mkdir(parents=True, exist_ok=True)
+    for elevation in drawn:
+        if elevation.panels:
+            write_panel_dxf(elevation, drawings / f"{elevation.wall}-panels.dxf", settings.drawing)
+    write_drawing_set(layout, drawn, drawings / "set.pdf", settings)
+    write_customer_sheet(layout, drawn, folder / "customer.pdf", settings)
