@@ -29,7 +29,7 @@ def panel_limits(settings: LayoutSettings) -> PanelLimits:
 
     Raises SettingsError when trimming leaves nothing of every sheet.
     """
-    usable = [
+    usable: list[tuple[float, float]] = [
         (kind.length - 2.0 * settings.cutting.trim, kind.width - 2.0 * settings.cutting.trim) for kind in settings.stock
     ]
     usable = [size for size in usable if min(size) > 0.0]
@@ -43,9 +43,12 @@ def panel_limits(settings: LayoutSettings) -> PanelLimits:
     along, across = max(usable, key=lambda size: size[0] * size[1])
     directional = any(kind.directional for kind in settings.stock)
     lying, upright = (along, across), (across, along)
+    turned = tuple((size[1], size[0]) for size in usable)
     if not directional:
-        return PanelLimits(upright, lying)
-    return PanelLimits(upright, None) if settings.veins.direction == "up" else PanelLimits(None, lying)
+        return PanelLimits(upright, lying, (*usable, *turned))
+    if settings.veins.direction == "up":
+        return PanelLimits(upright, None, turned)
+    return PanelLimits(None, lying, tuple(usable))
 
 
 def check_own_joints(sites: Mapping[str, Site], settings: LayoutSettings) -> None:
@@ -69,9 +72,12 @@ def check_panel_sizes(wall: str, sizes_mm: Iterable[tuple[float, float]], site: 
         if site.limits.fits(width, height):
             continue
         index = next((number for number, own in enumerate(settings.wall) if own.wall == wall), None)
-        keys: tuple[str | int, ...] = ("layout", "stock") if index is None else ("layout", "wall", index, "joints_u")
+        keys: tuple[str | int, ...] = ("layout", "stock")
+        if index is not None:
+            keys = ("layout", "wall", index, "joints_v" if settings.wall[index].joints_u is None else "joints_u")
         largest = " or ".join(f"{w:.0f} x {h:.0f}" for w, h in filter(None, (site.limits.upright, site.limits.lying)))
+        where = settings.source.place(*keys)
         raise SettingsError(
-            f"{settings.source.place(*keys)}: {wall} has a panel of {width:.0f} x {height:.0f} mm, larger than any sheet",
+            f"{where}: {wall} gets a panel of {width:.0f} x {height:.0f} mm, larger than any sheet",
             f"add joints, or larger stock; after trimming the largest panel is {largest} mm (width x height)",
         )

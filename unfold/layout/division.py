@@ -81,6 +81,18 @@ def staggered(span: Span, share: float, row: int) -> tuple[float, ...]:
     return tuple(span.low + pitch * (share + step) - span.joint / 2.0 for step in range(len(joints) + 1))
 
 
+def staggered_in_bays(span: Span, bay: float, share: float, row: int) -> tuple[float, ...]:
+    """Staggered pieces in equal bays no longer than `bay`; the joints between bays run through all rows."""
+    between = equal(Span(span.low, span.high, bay, span.joint))
+    ends = [span.low - span.joint / 2.0, *between, span.high + span.joint / 2.0]
+    joints: list[float] = list(between)
+    for before, after in pairwise(ends):
+        joints += staggered(
+            Span(before + span.joint / 2.0, after - span.joint / 2.0, span.most, span.joint, span.least), share, row
+        )
+    return tuple(sorted(joints))
+
+
 def pieces(span: Span, joints: Sequence[float]) -> tuple[float, ...]:
     """The lengths that joints leave."""
     half = span.joint / 2.0

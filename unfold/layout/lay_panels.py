@@ -1,7 +1,7 @@
 """The layout stage: from elevations and surfaces to panels on sheets, in the order in which a fabricator decides."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,10 +14,11 @@ from unfold.layout.movement import movement_spacing_mm, movement_sum, movement_w
 from unfold.layout.nesting import Nesting, nest_panels
 from unfold.layout.panel_assembly import assemble_panels
 from unfold.layout.panels import Cut, cut_panels, lay_ground, unclad_balance
-from unfold.layout.ranking import Chosen, choose_scheme, cutting_rules, part_of, stock_sheets
+from unfold.layout.ranking import Chosen, choose_scheme, cutting_rules, stock_sheets
 from unfold.layout.result import Bed, Layout, Panel, Stock, Totals, WallLayout
 from unfold.layout.schemes import Site
-from unfold.layout.treatment import Decision, Evidence, decide_treatment
+from unfold.layout.treatment import Decision, Evidence, decide_treatment, widest_facet_mm
+from unfold.layout.veins import chains_of, part_of_chain, placements_of
 from unfold.layout.wall_face import WallFace, polygon_list, ring_points
 from unfold.layout.wall_heights import WallHeights, wall_heights
 from unfold.progress import Progress, silent
@@ -59,8 +60,13 @@ def lay_panels(
     chosen = choose_scheme(sites, settings)
     progress("cutting and nesting panels")
     cuts = _cut(sites, chosen, settings)
-    nesting = _nest(cuts, settings)
-    panels = assemble_panels(elevations, {name: works[name].face for name in cuts}, cuts, nesting, settings)
+    chains = [
+        chain for name, cut in cuts.items() for chain in chains_of(name, cut.panels, sites[name].limits, settings)
+    ]
+    parts = [part_of_chain(chain, settings) for chain in chains]
+    nesting = nest_panels(parts, stock_sheets(settings.stock), cutting_rules(settings.cutting))
+    placed = placements_of(chains, nesting.placements)
+    panels = assemble_panels(elevations, {name: works[name].face for name in cuts}, cuts, placed, settings)
     panels = {name: _with_warning(works[name], own) for name, own in panels.items()}
     walls = tuple(
         _wall_layout(
@@ -108,7 +114,9 @@ def _sites(works: Mapping[str, WallWork], settings: LayoutSettings) -> tuple[dic
         left, _, right, _ = ground.region.bounds if not ground.region.is_empty else (0.0, 0.0, 0.0, 0.0)
         run = min(right - left, movement_spacing_mm(settings.movement))
         movement = movement_sum(run, settings.movement, settings.joints)
-        sites[name] = Site(ground, limits, own.get(name), movement, settings.gaps.opening)
+        radius = faces[name].wall.radius_mm
+        own_limits = limits if radius is None else limits.no_wider_than(widest_facet_mm(abs(radius), settings))
+        sites[name] = Site(ground, own_limits, own.get(name), movement, settings.gaps.opening)
     return fields, sites
 
 
@@ -121,21 +129,10 @@ def _cut(sites: Mapping[str, Site], chosen: Chosen, settings: LayoutSettings) ->
     return cuts
 
 
-def _nest(cuts: Mapping[str, Cut], settings: LayoutSettings) -> Nesting:
-    parts = [
-        part_of(f"{name}-P{number}", panel.ring, settings)
-        for name, cut in cuts.items()
-        for number, panel in enumerate(cut.panels, start=1)
-    ]
-    return nest_panels(parts, stock_sheets(settings.stock), cutting_rules(settings.cutting))
-
-
 def _with_warning(work: WallWork, panels: tuple[Panel, ...]) -> tuple[Panel, ...]:
     """Panels of a wall that is not decided say so themselves."""
     if not work.provisional:
         return panels
-    from dataclasses import replace
-
     said = "provisional: the wall is undecided, do not cut before it is measured"
     return tuple(replace(panel, notes=(said, *panel.notes)) for panel in panels)
 
@@ -158,7 +155,7 @@ def _wall_layout(
         panels=panels,
         balance=cut.balance if cut is not None else unclad_balance(work.face),
         cover=work.decision.cover,
-        face_slope=0.0 if work.finished is None else work.finished.slope_v,
+        face_slope_mm_per_m=0.0 if work.finished is None else 1000.0 * work.finished.slope_v,
         scheme=chosen.names.get(name),
         provisional=work.provisional,
     )

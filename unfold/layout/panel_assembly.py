@@ -4,7 +4,6 @@ from collections.abc import Mapping
 
 from unfold.elevation.result import Elevations
 from unfold.layout.handling import PanelBody, assess_handling, panel_mass_kg
-from unfold.layout.nesting import Nesting
 from unfold.layout.panel_notes import panel_notes
 from unfold.layout.panels import Cut, PanelShape, cutouts_of
 from unfold.layout.passage import Passage
@@ -18,16 +17,14 @@ def assemble_panels(
     elevations: Elevations,
     faces: Mapping[str, WallFace],
     cuts: Mapping[str, Cut],
-    nesting: Nesting,
+    placed: Mapping[str, Placement],
     settings: LayoutSettings,
 ) -> dict[str, tuple[Panel, ...]]:
     """Make the panels of every wall, by wall id."""
     route = way_in(elevations, settings)
     return {
         name: tuple(
-            _panel(
-                f"{name}-P{number}", panel, faces[name], nesting.placements.get(f"{name}-P{number}"), route, settings
-            )
+            _panel(f"{name}-P{number}", panel, faces[name], placed.get(f"{name}-P{number}"), route, settings)
             for number, panel in enumerate(cut.panels, start=1)
         )
         for name, cut in cuts.items()

@@ -8,6 +8,7 @@ import numpy as np
 from unfold.layout.nesting import CuttingRules, Part, StockSheet, nest_panels, quick_sheet_bound
 from unfold.layout.result import Scheme
 from unfold.layout.schemes import Proposal, Site, propose
+from unfold.layout.veins import Chain, part_of_chain
 from unfold.settings.layout import CuttingSettings, LayoutSettings, StockSettings
 
 BEST_OF_EACH = "best of each wall"
@@ -79,6 +80,8 @@ def _job_proposals(by_wall: Mapping[str, Mapping[str, Proposal]], settings: Layo
     names = sorted({name for proposals in by_wall.values() for name in proposals})
     jobs = [JobProposal(BEST_OF_EACH, best)]
     jobs += [JobProposal(name, {wall: of.get(name, best[wall]) for wall, of in by_wall.items()}) for name in names]
+    if settings.joints.scheme == BEST_OF_EACH:
+        return jobs[:1]
     distinct: dict[tuple[object, ...], JobProposal] = {}
     for job in reversed(jobs):
         distinct[tuple(one.pattern for one in job.walls.values())] = job
@@ -97,14 +100,8 @@ def _parts(job: JobProposal, settings: LayoutSettings) -> list[Part]:
     for wall, proposal in job.walls.items():
         for number, (width, height) in enumerate(proposal.sizes_mm):
             ring = np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
-            parts.append(part_of(f"{wall}-{number}", ring, settings))
+            parts.append(part_of_chain(Chain(((f"{wall}-{number}", ring),)), settings))
     return parts
-
-
-def part_of(name: str, ring_mm: "np.ndarray[tuple[int, int], np.dtype[np.float64]]", settings: LayoutSettings) -> Part:
-    """A panel as the nesting takes it: turned at will, or as the veins ask (they run along the sheet)."""
-    directional = any(kind.directional for kind in settings.stock)
-    return Part(name, ring_mm, not directional, directional and settings.veins.direction == "up")
 
 
 def _bound(job: JobProposal, settings: LayoutSettings) -> int:

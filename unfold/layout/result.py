@@ -127,7 +127,7 @@ class WallLayout:
     panels: tuple[Panel, ...]
     balance: Balance
     cover: Cover | None = None
-    face_slope: float = 0.0  # mm of face offset per mm of v: the face leans against the wall's plane
+    face_slope_mm_per_m: float = 0.0  # mm of face offset per m of v: the face leans against the wall's plane
     scheme: str | None = None  # name of the scheme that its joints follow
     provisional: bool = False  # laid on a wall whose treatment is not decided: nothing of it is to be cut yet
 

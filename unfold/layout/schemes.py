@@ -29,10 +29,14 @@ ALIGNED_MM = 15.0  # a joint this close to an opening's side or middle reads as 
 
 @dataclass(frozen=True, slots=True)
 class PanelLimits:
-    """The largest panel that the stock gives, as it hangs on the wall: (width, height) upright and lying."""
+    """The largest panel that the stock gives, as it hangs on the wall: (width, height) upright and lying.
+
+    `sizes` are those of every kind of sheet, in every direction that the veins allow.
+    """
 
     upright: tuple[float, float] | None
     lying: tuple[float, float] | None
+    sizes: tuple[tuple[float, float], ...]
 
     def of(self, orientation: Orientation) -> tuple[float, float] | None:
         """The largest panel of an orientation."""
@@ -40,8 +44,12 @@ class PanelLimits:
 
     def fits(self, width: float, height: float) -> bool:
         """Tell whether some sheet gives a panel of this size."""
-        sizes = [size for size in (self.upright, self.lying) if size is not None]
-        return any(width <= size[0] + 1e-6 and height <= size[1] + 1e-6 for size in sizes)
+        return any(width <= size[0] + 1e-6 and height <= size[1] + 1e-6 for size in self.sizes)
+
+    def no_wider_than(self, width: float) -> "PanelLimits":
+        """The same limits on a wall that asks for narrow panels, as a curved one does."""
+        narrowed = [None if size is None else (min(size[0], width), size[1]) for size in (self.upright, self.lying)]
+        return PanelLimits(narrowed[0], narrowed[1], tuple((min(size[0], width), size[1]) for size in self.sizes))
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +117,7 @@ def _open_choices(own: WallJoints | None, settings: LayoutSettings) -> Iterator[
     orientation = (own and own.orientation) or settings.joints.orientation
     bond = (own and own.bond) or settings.joints.bond
     yield from product(
-        RULES if scheme == "best" else (scheme,),
+        RULES if scheme in ("best", "best of each wall") else (scheme,),
         ("upright", "lying") if orientation == "any" else (orientation,),  # type: ignore[arg-type]
         ("straight", "staggered") if bond == "any" else (bond,),
     )
@@ -134,10 +142,11 @@ def _pattern(
     if rule != "equal" or not level or not upright:
         return None
     shift = settings.joints.stagger
+    spacing = movement_spacing_mm(settings.movement)
     if orientation == "lying":
-        rows = tuple(division.staggered(across, shift, row) for row in range(len(level) + 1))
+        rows = tuple(division.staggered_in_bays(across, spacing, shift, row) for row in range(len(level) + 1))
         return _with_movement(Pattern("rows", level, rows, joint), site, settings)
-    columns = tuple(division.staggered(up, shift, column) for column in range(len(upright) + 1))
+    columns = tuple(division.staggered_in_bays(up, spacing, shift, column) for column in range(len(upright) + 1))
     return _with_movement(Pattern("columns", upright, columns, joint), site, settings)
 
 
@@ -199,7 +208,8 @@ def _with_movement(pattern: Pattern, site: Site, settings: LayoutSettings) -> Pa
     spacing = movement_spacing_mm(settings.movement)
     through_ends, cross_ends = ((low, high), (left, right)) if pattern.bands == "rows" else ((left, right), (low, high))
     through = choose_movement_joints(pattern.through, *through_ends, spacing)
-    cross = choose_movement_joints(sorted({place for band in pattern.cross for place in band}), *cross_ends, spacing)
+    common = sorted(set.intersection(*(set(band) for band in pattern.cross)))  # a movement joint runs straight through
+    cross = choose_movement_joints(common, *cross_ends, spacing)
     return Pattern(
         pattern.bands, pattern.through, pattern.cross, pattern.joint_mm, max(site.movement.width_mm, pattern.joint_mm),
         frozenset(through), frozenset(cross),

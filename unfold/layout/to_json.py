@@ -50,7 +50,7 @@ def _wall(wall: WallLayout) -> dict[str, Any]:
         ],
         "cover": None if wall.cover is None else {name: getattr(wall.cover, name) for name in wall.cover.__slots__},
         "face_offset_mm": wall.face_offset_mm,
-        "face_slope": wall.face_slope,
+        "face_slope_mm_per_m": wall.face_slope_mm_per_m,
         "bed_mm": None
         if wall.bed is None
         else {

@@ -84,7 +84,8 @@ def _repair(evidence: Evidence, settings: LayoutSettings, slope: float, lean_not
     share = plan.area_mm2(heights.cell_mm) / max(float(np.count_nonzero(heights.measured)) * heights.cell_mm**2, 1.0)
     why = f"{_flatness_words(evidence.surface.straightedges)}; {_bed_words(heights, slope, settings)}{lean_note}"
     fits = plan.most_fill_mm <= rules.most_fill and plan.most_take_down_mm <= rules.most_take_down
-    if fits and share <= rules.most_patch_share:
+    bed_takes_it = _bed_verdict(heights.corrected(plan.correction_mm), slope, settings) == "conforms"
+    if fits and bed_takes_it and share <= rules.most_patch_share:
         spots = patch_spots(heights, plan)
         return Decision("patch", f"{why}; {_patch_words(spots, share)}", slope, plan, spots)
     needed = (

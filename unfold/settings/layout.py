@@ -15,7 +15,17 @@ from unfold.settings.table import Table
 INCH = 25.4
 FaceCondition = Literal["sound", "painted", "papered", "glazed", "dusty", "loose", "damp", "cracked", "hollow"]
 TreatmentName = Literal["clad", "patch", "cover", "rebuild", "undecided"]
-SchemeName = Literal["best", "equal", "centred joint", "centred panel", "from left", "from right", "datum", "openings"]
+SchemeName = Literal[
+    "best",
+    "best of each wall",
+    "equal",
+    "centred joint",
+    "centred panel",
+    "from left",
+    "from right",
+    "datum",
+    "openings",
+]
 Orientation = Literal["any", "upright", "lying"]
 Bond = Literal["any", "straight", "staggered"]
 
@@ -155,7 +165,10 @@ class JointSettings(Table):
         INCH / 8, ge=0, le=50,
         description="joint width, mm (1/8 in); never under 1/16 in (ANSI A108.02 4.3.8, looked up)",
     )  # fmt: skip
-    scheme: SchemeName = Field("best", description="where joints go; best: the best ranked for the whole job")
+    scheme: SchemeName = Field(
+        "best",
+        description="where joints go; best: the best ranked for the whole job; from left: whole sheets from the left",
+    )
     orientation: Orientation = Field("any", description="panels upright, lying, or whichever ranks better")
     bond: Bond = Field("any", description="joints meet in crosses (straight) or in T (staggered)")
     stagger: float = Field(
@@ -275,4 +288,6 @@ class LayoutSettings(Table):
         ids = [kind.id for kind in self.stock]
         if len(set(ids)) != len(ids):
             raise ValueError("every stock needs an id of its own")
+        if len({kind.thickness for kind in self.stock}) > 1:
+            raise ValueError("all stock of one job must have the same thickness: the finished face depends on it")
         return self
