@@ -9,7 +9,7 @@ from unfold.drawing.report_content import build_report
 from unfold.drawing.report_html import report_html
 from unfold.drawing.report_pdf import write_report_pdf
 from unfold.drawing.room_plan import RoomPlan, plan_room
-from unfold.drawing.wall_picture import draw_wall_picture
+from unfold.drawing.wall_picture import draw_wall_picture, relief_of
 from unfold.elevation.result import Elevations
 from unfold.findings import Finding
 from unfold.room.result import Room
@@ -41,8 +41,9 @@ def draw_job(
     by_id = {surface.wall: surface for surface in surfaces.walls}
     for wall in (wall for wall in elevations.walls if wall.id in by_id):
         pixels[wall.id] = folder / "heatmaps" / f"{wall.id}.png"
-        vectors[wall.id] = draw_wall_picture(PdfCanvas, wall, by_id[wall.id], settings)
-        draw_wall_picture(PngCanvas, wall, by_id[wall.id], settings).save(pixels[wall.id])
+        relief = relief_of(wall, by_id[wall.id])
+        vectors[wall.id] = draw_wall_picture(PdfCanvas, wall, by_id[wall.id], relief, settings)
+        draw_wall_picture(PngCanvas, wall, by_id[wall.id], relief, settings).save(pixels[wall.id])
     report = build_report(sources, stations, surfaces, elevations, findings, settings)
     page = report_html(report, {name: path.read_bytes() for name, path in pixels.items()})
     (folder / "report.html").write_text(page, encoding="utf-8")

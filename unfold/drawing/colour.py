@@ -14,7 +14,7 @@ from unfold.arrays import AnyArray, Floats
 LIGHTEST, DARKEST = 95.0, 36.0
 HUE_HOLLOW_DEG, HUE_PROUD_DEG = 270.0, 60.0
 MOST_CHROMA, CHROMA_PEAK_LIGHTNESS = 44.0, 55.0
-STEPS = 128  # a side; the table has 2 * STEPS + 1 entries, the middle one is zero
+STEPS = 64  # a side; 2 * STEPS + 1 entries, the middle one is zero; neighbours differ too little to show as bands
 
 INK = (27, 31, 36)
 QUIET_INK = (92, 99, 108)

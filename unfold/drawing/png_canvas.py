@@ -11,7 +11,7 @@ from unfold.drawing.canvas import Anchor, Box, Colour
 from unfold.drawing.colour import PAPER
 from unfold.drawing.fonts import pixel_font
 
-OVERSAMPLING = 3
+OVERSAMPLING = 2
 HALO_PIXELS = 3
 _PILLOW_ANCHOR: dict[Anchor, str] = {"left": "ls", "middle": "ms", "right": "rs"}
 
@@ -88,9 +88,11 @@ class PngCanvas:
             self._picture.paste(colour, (int(corner[0]), int(corner[1])), pattern)
 
     def image(self, rgb: AnyArray, box: Box, clip: Floats) -> None:
-        """Place a raster so that it fills `box`; cells keep their edges, nothing is blended."""
-        left, top, right, bottom = (round(value * OVERSAMPLING) for value in box)
-        raster = Image.fromarray(rgb).resize((right - left, bottom - top), Image.Resampling.NEAREST)
+        """Place a raster so that it fills `box` to the pixel; cells keep their edges, nothing is blended."""
+        left, top, right, bottom = (round(value) for value in box)
+        pixels = Image.fromarray(rgb).resize((right - left, bottom - top), Image.Resampling.NEAREST)
+        raster = pixels.resize((pixels.width * OVERSAMPLING, pixels.height * OVERSAMPLING), Image.Resampling.NEAREST)
+        left, top = left * OVERSAMPLING, top * OVERSAMPLING
         mask = Image.new("L", raster.size, 0)
         ImageDraw.Draw(mask).polygon(_flat(clip, (left, top)), fill=255)
         self._picture.paste(raster, (left, top), mask)
@@ -105,7 +107,7 @@ class PngCanvas:
 
     def save(self, path: Path) -> None:
         """Write the PNG."""
-        self.finish().save(path, "PNG", compress_level=3)
+        self.finish().save(path, "PNG", compress_level=2)
 
     @staticmethod
     def _thick(width: float) -> int:

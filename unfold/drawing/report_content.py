@@ -73,8 +73,10 @@ def build_report(
     blocks += _flatness(elevations, surfaces, settings)
     blocks += _unseen(elevations)
     blocks += _findings(findings)
-    blocks += [Heading(2, "Plan", "plan"), Picture("plan", "plan of the room with walls, openings and stations")]
-    blocks.append(Heading(2, "The walls", "walls"))
+    blocks += [
+        Heading(2, "Plan and walls", "plan"),
+        Picture("plan", "plan of the room with walls, openings and stations"),
+    ]
     by_id = {surface.wall: surface for surface in surfaces.walls}
     for wall in elevations.walls:
         blocks += _wall(wall, by_id.get(wall.id), findings, settings)

@@ -1,6 +1,6 @@
 """The report as a PDF on A4, with the same words as the HTML page and its pictures as vectors."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -12,31 +12,34 @@ MM = 72.0 / 25.4
 PAGE = (210.0 * MM, 297.0 * MM)  # ISO 216 A4
 MARGIN = 16.0 * MM
 TEXT_WIDTH, TEXT_HEIGHT = PAGE[0] - 2.0 * MARGIN, PAGE[1] - 2.4 * MARGIN
-TALLEST_PICTURE = 0.78 * TEXT_HEIGHT
+LEAST_PICTURE, MOST_PICTURE = 0.4 * TEXT_HEIGHT, 0.8 * TEXT_HEIGHT
+FRAME_PADDING = 6.0  # reportlab's, which lies inside the margins
 INK, QUIET, LINE = "#1b1f24", "#5c636c", "#babfc6"
 
 
 def write_report_pdf(report: Report, pictures: Mapping[str, PdfCanvas], path: Path) -> None:
     """Set a report on A4; `pictures` by the names that the report's pictures carry."""
+    from reportlab import rl_config  # type: ignore[import-untyped]
     from reportlab.platypus import SimpleDocTemplate  # type: ignore[import-untyped]
 
+    rl_config.useA85 = 0  # binary streams: ASCII ones take longer to write than all the pictures take to draw
     register_fonts()
     styles = _styles()
     document = SimpleDocTemplate(
         str(path),
         pagesize=PAGE,
-        leftMargin=MARGIN,
-        rightMargin=MARGIN,
-        topMargin=MARGIN,
-        bottomMargin=1.4 * MARGIN,
+        leftMargin=MARGIN - FRAME_PADDING,
+        rightMargin=MARGIN - FRAME_PADDING,
+        topMargin=MARGIN - FRAME_PADDING,
+        bottomMargin=1.4 * MARGIN - FRAME_PADDING,
         title=report.title,
         author="unfold",
         invariant=True,
         pageCompression=1,
     )
     story = [_words(report.title, styles["title"])]
-    for block in report.blocks:
-        story += _flowables(block, pictures, styles)
+    for part in _parts(report.blocks):
+        story += _part(part, pictures, styles)
     document.build(story, onFirstPage=_foot, onLaterPages=_foot)
 
 
@@ -65,19 +68,45 @@ def _styles() -> dict[str, Any]:
     }
 
 
-def _flowables(block: Block, pictures: Mapping[str, PdfCanvas], styles: dict[str, Any]) -> list[Any]:
+def _parts(blocks: Sequence[Block]) -> list[list[Block]]:
+    """Cut the blocks before every heading."""
+    parts: list[list[Block]] = [[]]
+    for block in blocks:
+        if isinstance(block, Heading):
+            parts.append([])
+        parts[-1].append(block)
+    return parts
+
+
+def _part(blocks: Sequence[Block], pictures: Mapping[str, PdfCanvas], styles: dict[str, Any]) -> list[Any]:
+    """Set one part; a wall starts a page, and its picture takes what the words and tables leave of that page."""
     from reportlab.platypus import PageBreak
 
+    set_blocks = [_flowables(block, styles) for block in blocks]
+    taken = sum(_height(flowable) for flowables in set_blocks for flowable in flowables)
+    room = min(MOST_PICTURE, max(LEAST_PICTURE, TEXT_HEIGHT - taken - 12.0))
+    starts_page = bool(blocks) and isinstance(blocks[0], Heading) and blocks[0].level == 3
+    story: list[Any] = [PageBreak()] if starts_page else []
+    for block, flowables in zip(blocks, set_blocks, strict=True):
+        story += [_picture(pictures[block.name], room)] if isinstance(block, Picture) else flowables
+    return story
+
+
+def _height(flowable: Any) -> float:
+    height = flowable.wrap(TEXT_WIDTH, 100.0 * TEXT_HEIGHT)[1]
+    return float(height + flowable.getSpaceBefore() + flowable.getSpaceAfter())
+
+
+def _flowables(block: Block, styles: dict[str, Any]) -> list[Any]:
     match block:
         case Heading(level, text, _):
-            heading = _words(text, styles[str(level)])
-            return [PageBreak(), heading] if level == 3 else [heading]
+            return [_words(text, styles[str(level)])]
         case Paragraph(text, lead):
             return [_words(text, styles["lead" if lead else "text"])]
         case Table():
             return _table(block, styles)
-        case Picture(name, _):
-            return [_picture(pictures[name])]
+        case Picture():
+            return []
         case Terms(entries):
             return [
                 _words(f"<b>{escape(word)}</b>: {escape(text)}.", styles["text"], marked=True) for word, text in entries
@@ -111,10 +140,10 @@ def _table(table: Table, styles: dict[str, Any]) -> list[Any]:
     return [*([_words(table.caption, styles["caption"])] if table.caption else []), grid]
 
 
-def _picture(canvas: PdfCanvas) -> Any:
+def _picture(canvas: PdfCanvas, tallest: float) -> Any:
     from reportlab.platypus import Flowable
 
-    scale = min(TEXT_WIDTH / canvas.width, TALLEST_PICTURE / canvas.height)
+    scale = min(TEXT_WIDTH / canvas.width, tallest / canvas.height)
 
     class Drawn(Flowable):  # type: ignore[misc]
         def wrap(self, *_: float) -> tuple[float, float]:

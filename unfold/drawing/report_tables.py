@@ -94,13 +94,15 @@ def findings_table(findings: Sequence[Finding]) -> Table:
 def sizes_table(wall: WallElevation, settings: DrawingSettings) -> Table:
     """Widths and heights at three places each."""
     rows = []
-    for kind, sizes in (("width", wall_widths(wall)), ("height", wall_heights(wall))):
-        for size in sizes:
-            at = size.ends_mm[0, 1] if kind == "width" else size.ends_mm[0, 0]
-            where = f"{size.where}, at {'v' if kind == 'width' else 'u'} = {at:.0f} mm"
-            value = lengths.wide_quantity(size.length_mm, settings)
-            rows.append((kind, where, value + (", to where the scan ends" if size.to_scan_end else "")))
-    return Table(("Size", "Where", "Measured"), tuple(rows), (0.8, 2.0, 2.2), "Widths and heights")
+    for kind, sizes in (("width, at v", wall_widths(wall)), ("height, at u", wall_heights(wall))):
+        axis = 1 if kind.startswith("width") else 0
+        cells = [
+            f"{lengths.wide_quantity(size.length_mm, settings)} at {size.ends_mm[0, axis]:.0f}"
+            + (", to where the scan ends" if size.to_scan_end else "")
+            for size in sizes
+        ]
+        rows.append((kind, *cells, *[lengths.NOT_MEASURED] * (3 - len(cells))))
+    return Table(("Size", "Bottom, or left", "Middle", "Top, or right"), tuple(rows), (1.0, 2.0, 2.0, 2.0))
 
 
 def openings_table(wall: WallElevation, settings: DrawingSettings) -> Table:

@@ -7,8 +7,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
+from PIL import Image, ImageDraw
 
-from unfold.arrays import Floats
+from unfold.arrays import AnyArray, Bools, Floats
 from unfold.drawing.canvas import AnyCanvas, Box, Canvas
 from unfold.drawing.colour import INK, OPENING_FILL, PAPER, QUIET_INK, UNSEEN_HATCH, colour_heights
 from unfold.drawing.contours import Contours, contour_lines, smoothed_heights
@@ -18,11 +20,12 @@ from unfold.drawing.steps import round_end, round_step, ticks
 from unfold.drawing.wall_picture_key import KEY_WIDTH, draw_key, key_height
 from unfold.elevation.result import WallElevation
 from unfold.settings.drawing import DrawingSettings
-from unfold.surface.result import Straightedge, WallSurface
+from unfold.surface.result import Grid, Straightedge, WallSurface
 
 TITLE_SIZE, TEXT_SIZE, SMALL_SIZE = 28.0, 17.0, 14.0
 TITLE_HEIGHT, AXIS_LEFT, AXIS_BOTTOM, MARGIN = 116.0, 74.0, 52.0, 28.0
 MOST_PIXELS_PER_MM = 0.5
+THINNING = 0.25  # pixels
 LEAST_FIGURE_WIDTH = 1080.0
 
 
@@ -46,12 +49,21 @@ class Placing:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Relief:
+    """A wall's heights made ready for drawing."""
+
+    contours: Contours
+    limit_mm: float  # height at the ends of the colour scale
+    colours: AnyArray  # (rows, columns, 3) sRGB bytes, the top row first
+
+
 def place_wall(outline_mm: Floats, rules: int) -> Placing:
     """Choose the figure's size and the wall's scale from the wall's proportions; the key lists so many rules."""
     low, high = outline_mm.min(axis=0), outline_mm.max(axis=0)
     wide, tall = float(high[0] - low[0]), float(high[1] - low[1])
     beside = wide < 1.15 * tall
-    room = (640.0, 1120.0) if beside else ((1250.0, 900.0) if wide < 4.5 * tall else (1760.0, 900.0))
+    room = (760.0, 1120.0) if beside else ((1250.0, 900.0) if wide < 4.5 * tall else (1760.0, 900.0))
     scale = min(room[0] / wide, room[1] / tall, MOST_PIXELS_PER_MM)
     left, top = MARGIN + AXIS_LEFT, TITLE_HEIGHT
     wall = (left, top, left + scale * wide, top + scale * tall)
@@ -75,31 +87,55 @@ def colour_limit_mm(surface: WallSurface, smooth: Floats) -> float:
     return round_end(max(relief, tolerance))
 
 
+def thinned(points: Floats, closed: bool = True) -> Floats:
+    """Leave out points (n, 2) of a figure that move its line by less than anyone can see (Douglas and Peucker 1973)."""
+    line = np.concatenate([points, points[:1]]) if closed else points
+    kept: Floats = shapely.get_coordinates(
+        shapely.simplify(shapely.LineString(line), THINNING, preserve_topology=False)
+    )
+    return kept[:-1] if closed and len(kept) > 3 else kept
+
+
+def cells_inside(grid: Grid, outline_mm: Floats) -> Bools:
+    """Which cells (rows, columns) have their centre inside an outline, as far as whole cells can tell."""
+    mask = Image.new("L", (grid.columns, grid.rows), 0)
+    corners = (outline_mm - [grid.u0_mm, grid.v0_mm]) / grid.cell_mm
+    ImageDraw.Draw(mask).polygon(corners.ravel().tolist(), fill=1)
+    return np.asarray(mask, dtype=bool)
+
+
+def relief_of(wall: WallElevation, surface: WallSurface) -> Relief:
+    """Work out contours and colours of one wall, once for all the canvases that it is drawn on."""
+    smooth = np.where(cells_inside(surface.grid, wall.outline_mm), smoothed_heights(surface), np.nan)
+    limit_mm = colour_limit_mm(surface, smooth)
+    colours = np.ascontiguousarray(colour_heights(surface.height_mm[::-1], limit_mm))
+    return Relief(contour_lines(surface, smooth), limit_mm, colours)
+
+
 def draw_wall_picture(
     new_canvas: Callable[[float, float], AnyCanvas],
     wall: WallElevation,
     surface: WallSurface,
+    relief: Relief,
     settings: DrawingSettings,
 ) -> AnyCanvas:
     """Draw one wall on a canvas that is made to measure."""
     placing = place_wall(wall.outline_mm, len(surface.straightedges))
     canvas = new_canvas(placing.width, placing.height)
-    smooth = smoothed_heights(surface)
-    contours, limit = contour_lines(surface, smooth), colour_limit_mm(surface, smooth)
     labels = Labels(canvas, (placing.wall[0] - 2, placing.wall[1] - 34, placing.width - 4, placing.wall[3] + 2))
     if placing.key[0] > placing.wall[2]:
         labels.area = (*labels.area[:2], placing.key[0] - 8, labels.area[3])
     _draw_title(canvas, wall, surface, settings)
-    _draw_heights(canvas, placing, wall, surface, limit)
-    _draw_contours(canvas, placing, contours)
+    _draw_heights(canvas, placing, wall, surface, relief.colours)
+    _draw_contours(canvas, placing, relief.contours)
     _draw_unseen_and_openings(canvas, placing, wall)
-    canvas.polygon(placing.points(wall.outline_mm), None, INK, 2.0)
+    canvas.polygon(thinned(placing.points(wall.outline_mm)), None, INK, 2.0)
     _draw_axes(canvas, placing, wall)
     _draw_straightedges(canvas, placing, surface, labels)
     _name_straightedges(placing, surface, labels, settings)
     _name_openings(placing, wall, labels)
-    _name_contours(placing, contours, labels)
-    draw_key(canvas, placing.key, placing.scale, wall, surface, contours, limit, settings)
+    _name_contours(placing, relief.contours, labels)
+    draw_key(canvas, placing.key, placing.scale, wall, surface, relief.contours, relief.limit_mm, settings)
     return canvas
 
 
@@ -113,23 +149,28 @@ def _draw_title(canvas: Canvas, wall: WallElevation, surface: WallSurface, setti
     canvas.text(MARGIN, 72.0, f"{size} over all{shape}; {100.0 * wall.seen_share:.0f} % seen", TEXT_SIZE, QUIET_INK)
 
 
-def _draw_heights(canvas: Canvas, placing: Placing, wall: WallElevation, surface: WallSurface, limit_mm: float) -> None:
+def _draw_heights(
+    canvas: Canvas, placing: Placing, wall: WallElevation, surface: WallSurface, colours: AnyArray
+) -> None:
     grid = surface.grid
     half = 0.5 * grid.cell_mm
     low = (grid.u0_mm - half, grid.v0_mm - half)
     high = (low[0] + grid.cell_mm * grid.columns, low[1] + grid.cell_mm * grid.rows)
     (left, bottom), (right, top) = placing.points(np.array([low, high]))
-    colours = np.ascontiguousarray(colour_heights(surface.height_mm[::-1], limit_mm))
-    canvas.image(colours, (left, top, right, bottom), placing.points(wall.outline_mm))
+    canvas.image(colours, (left, top, right, bottom), thinned(placing.points(wall.outline_mm)))
 
 
 def _draw_contours(canvas: Canvas, placing: Placing, contours: Contours) -> None:
     for level, line in contours.lines:
-        canvas.line(placing.points(line), INK if level == 0.0 else QUIET_INK, 1.6 if level == 0.0 else 0.9)
+        canvas.line(
+            thinned(placing.points(line), closed=False),
+            INK if level == 0.0 else QUIET_INK,
+            1.6 if level == 0.0 else 0.9,
+        )
 
 
 def _draw_unseen_and_openings(canvas: Canvas, placing: Placing, wall: WallElevation) -> None:
-    unseen = [placing.points(ring) for ring in wall.unseen_mm]
+    unseen = [thinned(placing.points(ring)) for ring in wall.unseen_mm]
     canvas.hatch(unseen, UNSEEN_HATCH, 9.0, 1.0)
     for ring in unseen:
         canvas.polygon(ring, None, UNSEEN_HATCH, 1.0)
