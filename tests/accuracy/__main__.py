@@ -1,0 +1,104 @@
+"""The command `python -m tests.accuracy`."""
+
+import argparse
+import platform
+import tempfile
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+
+from tests.accuracy.jobs import run_case, with_spacing
+from tests.accuracy.results import LIMITS, CaseResult, judge
+from tests.accuracy.table import Row, rows
+from tests.simulate.rooms import ROOMS
+from tests.simulate.scanner import PROFILES, Instrument
+
+
+def main() -> None:
+    """Measure accuracy, print it, and write it where asked."""
+    parser = argparse.ArgumentParser(prog="python -m tests.accuracy", description=__doc__)
+    parser.add_argument("--rooms", default="all", help="names, separated by commas")
+    parser.add_argument("--seeds", type=int, default=5)
+    parser.add_argument("--profile", choices=sorted(PROFILES), default="tripod")
+    parser.add_argument("--spacing-mm", type=float)
+    parser.add_argument("--out", type=Path)
+    parser.add_argument("--work", type=Path, help="where simulated scans are kept between runs; default: nowhere")
+    parser.add_argument("--details", action="store_true", help="print each wall that fails as it comes")
+    args = parser.parse_args()
+    names = list(ROOMS) if args.rooms == "all" else args.rooms.split(",")
+    instrument = with_spacing(PROFILES[args.profile], args.spacing_mm)
+    cases: list[CaseResult] = []
+    with tempfile.TemporaryDirectory() as temporary:
+        for name in names:
+            for seed in range(args.seeds):
+                case = judge(run_case(name, seed, instrument, args.work or Path(temporary)), LIMITS[args.profile])
+                cases.append(case)
+                print(_line(case), flush=True)
+                if args.details:
+                    print("".join(f"    {line}\n" for line in _failures([case])), end="", flush=True)
+    table = rows(cases, args.profile)
+    print("\n".join(f"{row.name:60s} {row.goal:30s} {row.measured}" for row in table))
+    if args.out is not None:
+        args.out.write_text(_document(cases, table, args.profile, instrument, args.seeds))
+
+
+def _line(case: CaseResult) -> str:
+    right = sum(not wall.failed for wall in case.walls)
+    return f"{case.room} seed {case.seed}: {right} of {len(case.walls)} walls right, {case.seconds:.0f} s" + (
+        f"; {case.failure}" if case.failure else ""
+    )
+
+
+def _failures(cases: Sequence[CaseResult]) -> list[str]:
+    lines = [
+        f"{wall.room} {wall.seed} {wall.wall}: {line}" for case in cases for wall in case.walls for line in wall.failed
+    ]
+    return lines + [f"{case.room} {case.seed}: wall invented: {name}" for case in cases for name in case.invented]
+
+
+def _document(
+    cases: Sequence[CaseResult], table: Sequence[Row], profile: str, instrument: Instrument, seeds: int
+) -> str:
+    names = list(dict.fromkeys(case.room for case in cases))
+    command = f"python -m tests.accuracy --rooms {','.join(names)} --seeds {seeds} --profile {profile}"
+    parts = [
+        "# Accuracy on simulated rooms",
+        f"Profile {profile}: {_instrument(instrument)}; {len(names)} rooms, {seeds} noise seeds each.",
+        f"Made by `{command} --spacing-mm {1000 * instrument.spacing_m:g}` on Python {platform.python_version()}. "
+        "The conventions are in `tests/accuracy/__init__.py`, the limits in `tests/accuracy/results.py`.",
+        _grid("figure | goal | measured", [(row.name, row.goal, row.measured) for row in table]),
+        "## By room",
+        _grid("room | walls right", [(name, _right(cases, name)) for name in names]),
+        "## What failed walls",
+        _grid("line | how often", [(line, str(count)) for line, count in _reasons(cases).most_common()]),
+        "Each wall that fails, with its line (room, seed, true wall):",
+        "\n".join(f"- {line}" for line in _failures(cases)),
+    ]
+    return "\n\n".join(parts) + "\n"
+
+
+def _instrument(instrument: Instrument) -> str:
+    return (
+        f"noise {1000 * instrument.noise_m:g} mm, spacing {1000 * instrument.spacing_m:g} mm at the median range, "
+        f"registration {1000 * instrument.registration_m:g} mm, drift {1000 * instrument.drift_m:g} mm"
+    )
+
+
+def _grid(head: str, lines: Sequence[tuple[str, ...]]) -> str:
+    columns = head.count("|") + 1
+    return "\n".join([f"| {head} |", "|---" * columns + "|", *(f"| {' | '.join(line)} |" for line in lines)])
+
+
+def _right(cases: Sequence[CaseResult], room: str) -> str:
+    walls = [wall for case in cases if case.room == room for wall in case.walls]
+    return f"{sum(not wall.failed for wall in walls)} of {len(walls)}"
+
+
+def _reasons(cases: Sequence[CaseResult]) -> Counter[str]:
+    """How often each kind of line failed a wall; the kind is what stands before the colon, less names."""
+    lines = [line for case in cases for wall in case.walls for line in wall.failed]
+    return Counter(line.split(":")[0] for line in lines)
+
+
+if __name__ == "__main__":
+    main()
