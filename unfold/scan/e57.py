@@ -90,8 +90,8 @@ class E57Reader:
             raise ValueError(f"{read} of {wanted} points")
 
     def _batch(self, columns: "_Columns", count: int, part: int, matrix: Floats) -> Batch:
-        x, y, z = (array[:count].copy() for array in columns.xyz)
-        state = None if columns.state is None else columns.state[:count].copy()
+        x, y, z = (array[:count] for array in columns.xyz)
+        state = None if columns.state is None else columns.state[:count]
         if columns.spherical:
             if state is not None:
                 x[state == DIRECTION_ONLY] = (

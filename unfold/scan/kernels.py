@@ -27,11 +27,12 @@ def place(
     near: float,
     out: Floats32,
     counts: Ints,
+    bounds: Floats,
 ) -> int:
     """Transform raw coordinates (n,) by `matrix` (3, 4) into `out` (n, 3), without what is no point; return how many.
 
     `drop` is (n,), or (0,) for none. Left out and added to `counts` are [0] those not finite, [1] raw zeros, [2] those
-    nearer than `near` to `station` (3,).
+    nearer than `near` to `station` (3,). `bounds` (2, 3), lowest and highest, are widened to hold what is placed.
     """
     placed = 0
     for i in range(len(x)):
@@ -50,6 +51,9 @@ def place(
         if (u - station[0]) ** 2 + (v - station[1]) ** 2 + (w - station[2]) ** 2 < near * near:
             counts[2] += 1
             continue
+        bounds[0, 0], bounds[1, 0] = min(bounds[0, 0], u), max(bounds[1, 0], u)
+        bounds[0, 1], bounds[1, 1] = min(bounds[0, 1], v), max(bounds[1, 1], v)
+        bounds[0, 2], bounds[1, 2] = min(bounds[0, 2], w), max(bounds[1, 2], w)
         out[placed, 0] = u
         out[placed, 1] = v
         out[placed, 2] = w

@@ -28,7 +28,7 @@ class Part:
 
 @dataclass(slots=True)
 class Batch:
-    """Raw coordinates of one part: file = matrix[:, :3] @ raw + matrix[:, 3]."""
+    """Raw coordinates of one part, good until the next batch is asked for: file = matrix[:, :3] @ raw + matrix[:, 3]"""
 
     part: int
     x: AnyArray  # (n,) of any number type, any stride

@@ -39,12 +39,11 @@ class InputFile:
         self.path = path
         with _no_lower_error(path):
             self.reader = open_reader(path, settings)
-            batches = list(self.reader.sample(SAMPLE_POINTS))
+            samples = [(batch.part, file_points(batch)) for batch in self.reader.sample(SAMPLE_POINTS)]
         self.findings: list[Finding] = []
         self.points: Counter[int] = Counter()
         self.dropped: Counter[str] = Counter()
         self.digest: Future[str] | None = None
-        samples = [(batch.part, file_points(batch)) for batch in batches]
         everything = np.concatenate([points for _, points in samples]) if samples else np.empty((0, 3))
         self.unit, self.unit_source = self._choose_unit(everything, settings.unit)
         self.reader.metres_per_unit = METRES_PER_UNIT[self.unit]

@@ -15,6 +15,7 @@ from unfold.arrays import Bools, Floats
 NEAR_M = 0.2  # nearer to a scanner are only its own parts; no scanner for rooms measures that close
 ASIDE_M = 0.15
 TREE_POINTS, QUERIES, NEIGHBOURS = 40_000, 6_000, 12
+COARSE_POINTS, COARSE_QUERIES = 16_000, 2_000
 CLOSE_RAD, LEAST_CLOSE = 0.03, 6  # neighbours in direction that tell anything, and how many a query needs
 FRONT_SHARE, FRONT_M = 0.1, 0.1  # so much nearer is in front: more than slopes and noise make
 SHARP, LEAST_HIDDEN = 0.5, 20  # at the scanner at most half as many are hidden as beside it; of so many at least
@@ -48,7 +49,8 @@ def is_station(points_m: Floats, position_m: Floats) -> bool:
 
 def is_contradicted(points_m: Floats, position_m: Floats) -> bool:
     """Tell whether so many points would be hidden from `position_m` that they cannot have been seen from there."""
-    return hidden_points(points_m, position_m).share > CONTRADICTED
+    few = np.linspace(0, len(points_m) - 1, min(COARSE_POINTS, len(points_m))).astype(np.int64)
+    return hidden_points(points_m[few], position_m, COARSE_QUERIES).share > CONTRADICTED
 
 
 def regular_share(points_m: Floats, position_m: Floats) -> float:
@@ -60,14 +62,14 @@ def regular_share(points_m: Floats, position_m: Floats) -> float:
     return float(np.mean(np.abs(steps[1:] - steps[:-1]) < STEP_TOLERANCE * steps[:-1]))
 
 
-def hidden_points(points_m: Floats, position_m: Floats) -> Hidden:
+def hidden_points(points_m: Floats, position_m: Floats, queries: int = QUERIES) -> Hidden:
     """Count the points with nearer ones on all four sides of their ray; at an edge there are some on one side only."""
     rays, reach = _rays(points_m, position_m)
     if len(rays) <= NEIGHBOURS:
         return Hidden(0, 0)
     kept = np.linspace(0, len(rays) - 1, min(TREE_POINTS, len(rays))).astype(np.int64)
     rays, reach = rays[kept], reach[kept]
-    asked = np.linspace(0, len(rays) - 1, min(QUERIES, len(rays))).astype(np.int64)
+    asked = np.linspace(0, len(rays) - 1, min(queries, len(rays))).astype(np.int64)
     found = cKDTree(rays).query(rays[asked], NEIGHBOURS + 1)
     apart, neighbour = np.asarray(found[0]), np.asarray(found[1])
     close = apart[:, 1:] < CLOSE_RAD

@@ -43,6 +43,7 @@ class Scan:
         self.origin_m: Floats = _near_the_middle([file.sample_m for file in self._files])
         self._spill = Spill()
         self._hashing = ThreadPoolExecutor(1, "sha256")
+        self._bounds_m: Floats = np.zeros((2, 3))  # lowest and highest local coordinates in the first pass
         self._decoded = False
 
     def __enter__(self) -> "Scan":
@@ -93,13 +94,9 @@ class Scan:
         self._spill.clear()
         for file in self._files:
             file.start_pass(self._hashing.submit(_sha256, file.path))
-        low, high = np.full(3, np.inf), np.full(3, -np.inf)
-        for chunk in read_ahead(self._decode()):
-            if len(chunk.points_m):
-                low = np.minimum(low, chunk.points_m.min(axis=0))
-                high = np.maximum(high, chunk.points_m.max(axis=0))
-            yield chunk
-        self._check(float(np.max(high - low)))
+        self._bounds_m[:] = [[np.inf] * 3, [-np.inf] * 3]
+        yield from read_ahead(self._decode())
+        self._check()
         self._decoded = True
 
     def _decode(self) -> Iterator[Chunk]:
@@ -121,7 +118,10 @@ class Scan:
         station = self._position(file, batch.part)
         near = NEAR_M if station is not None else 0.0
         seen_from = station if station is not None else np.zeros(3)
-        count = kernels.place(batch.x, batch.y, batch.z, drop, batch.zero_is_miss, matrix, seen_from, near, out, counts)
+        count = kernels.place(
+            *(batch.x, batch.y, batch.z, drop, batch.zero_is_miss, matrix),
+            *(seen_from, near, out, counts, self._bounds_m),
+        )
         file.dropped.update({what: int(n) for what, n in zip(LEFT_OUT, counts, strict=True) if n})
         points: Floats32 = out[:count]
         if file.repeats:
@@ -142,13 +142,13 @@ class Scan:
     def _position(self, wanted: InputFile, part: int) -> Floats | None:
         return next(place for _, file, number, place in self._set_ups() if file is wanted and number == part)
 
-    def _check(self, extent_m: float) -> None:
+    def _check(self) -> None:
         """Refuse what no room can be found in, and positions that were declared for nothing."""
         names = ", ".join(file.name for file in self._files)
         points = sum(sum(file.points.values()) for file in self._files)
         if points < LEAST_POINTS:
             raise ScanError(f"{names}: only {points} usable points", f"give a scan with {LEAST_POINTS} points or more")
-        if extent_m < LEAST_EXTENT_M:
+        if np.max(self._bounds_m[1] - self._bounds_m[0]) < LEAST_EXTENT_M:
             raise ScanError(f"{names}: all {points} points are the same", "export the scan again")
         unknown = sum(file.position_m(number) is None for file in self._files for number in range(len(file.parts)))
         if self._declared and unknown != len(self._declared):
