@@ -1,4 +1,4 @@
-"""The drawing set, drawings/set.pdf: walls with their panels, scribed edges, the list of panels and the sheets."""
+"""The drawing set, panels/set.pdf: walls with their panels, scribed edges, the list of panels and the sheets."""
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -38,7 +38,7 @@ def write_drawing_set(
 
 def _wall_pages(elevation: PanelElevation, notes: list[str], settings: JobSettings) -> list[Page]:
     left, bottom, right, top = elevation.bounds_mm
-    size, scale = choose_scale(right - left, top - bottom)
+    size, scale = choose_scale(right - left, top - bottom, settings.drawing.units)
 
     def wall(paper: Paper) -> None:
         draw_panels(paper, elevation, drawing_space(size), scale, settings.drawing)

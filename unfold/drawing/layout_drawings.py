@@ -23,10 +23,10 @@ def draw_layout(
     write_cut_files(layout, elevations, folder, settings)
     laid = {wall.id: wall for wall in layout.walls}
     drawn = [panel_elevation(wall, laid[wall.id], settings.drawing) for wall in elevations.walls if wall.id in laid]
-    drawings = folder / "drawings"
-    drawings.mkdir(parents=True, exist_ok=True)
+    panels = folder / "panels"
+    panels.mkdir(parents=True, exist_ok=True)
     for elevation in drawn:
         if elevation.panels:
-            write_panel_dxf(elevation, drawings / f"{elevation.wall}-panels.dxf", settings.drawing)
-    write_drawing_set(layout, drawn, drawings / "set.pdf", settings)
-    write_customer_sheet(layout, drawn, folder / "customer.pdf", settings)
+            write_panel_dxf(elevation, panels / f"{elevation.wall}-panels.dxf", settings.drawing)
+    write_drawing_set(layout, drawn, panels / "set.pdf", settings)
+    write_customer_sheet(layout, drawn, panels / "customer.pdf", settings)

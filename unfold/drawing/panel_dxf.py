@@ -1,4 +1,4 @@
-"""A wall's panels as a dimensioned DXF: drawings/W1-panels.dxf.
+"""A wall's panels as a dimensioned DXF: panels/W1-panels.dxf.
 
 Beside the layers of the wall's own drawing:
 
@@ -30,7 +30,8 @@ from unfold.settings.drawing import DrawingSettings
 
 EXTRA_LAYERS = (("PANEL", 7, 50), ("CUTOUT", 7, 35), ("MOVEMENT-JOINT", 1, 35), ("TABLE", 7, 18))
 ROW_SHARE = 1.8  # of the text height, from row to row
-COLUMN_SHARE = 11.0
+COLUMN_SHARE = {"mm": 11.0, "ft-in": 24.0}
+TABLE_SHARE, LEAST_ROWS = 0.6, 30  # tables are read on the screen: smaller text than on paper, in short columns
 TOP_RIGHT = 3  # of the attachment points of a block of text
 LETTER_SHARE = 0.95
 """Width of a letter as a share of the text height, on average and on the safe side."""
@@ -48,10 +49,12 @@ def write_panel_dxf(elevation: PanelElevation, path: Path, settings: DrawingSett
     _add_wall(space, elevation, text, settings)
     for axis in ("u", "v"):
         _add_ordinates(space, elevation, [one for one in elevation.ordinates if one.axis == axis], text)
-    x = right + 8.0 * text
-    for table in elevation.tables:
-        _add_table(space, table, x, top, text)
-        x += (3.0 * COLUMN_SHARE + 4.0) * text
+    x, small = right + 12.0 * text, TABLE_SHARE * text
+    column = COLUMN_SHARE[settings.units]
+    rows = max(LEAST_ROWS, int((top - bottom) / (ROW_SHARE * small)))
+    for table in (part for table in elevation.tables for part in table.parts(rows)):
+        _add_table(space, table, x, top, small, column * small)
+        x += (3.0 * column + 6.0) * small
     save(document, path)
 
 
@@ -111,9 +114,8 @@ def _add_ordinates(space: Modelspace, elevation: PanelElevation, ordinates: list
         else:
             feature, offset = (left, one.at_mm), (-7.0 * text, place - one.at_mm)
             add = space.add_ordinate_y_dim
-        local = (feature[0] - datum[0], feature[1] - datum[1])
         dimension = add(
-            feature_location=local,
+            feature_location=feature,
             offset=offset,
             origin=datum,
             text=one.text,
@@ -123,10 +125,12 @@ def _add_ordinates(space: Modelspace, elevation: PanelElevation, ordinates: list
         dimension.render()
 
 
-def _add_table(space: Modelspace, table: ScribeTable, x: float, top: float, text: float) -> None:
+def _add_table(
+    space: Modelspace, table: ScribeTable, x: float, top: float, text: float, column_mm: float
+) -> None:
     add_text(space, (x, top), table.title, text, "TABLE")
     for column, cells in enumerate(zip(table.header, *table.rows, strict=True), start=1):
-        at = (x + column * COLUMN_SHARE * text, top - ROW_SHARE * text)
+        at = (x + column * column_mm, top - ROW_SHARE * text)
         attributes = {
             "layer": "TABLE", "style": TEXT_STYLE, "char_height": text, "attachment_point": TOP_RIGHT, "insert": at,
             "line_spacing_factor": 1.0,
