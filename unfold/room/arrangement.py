@@ -19,7 +19,6 @@ from unfold.room.space import FreeSpace
 from unfold.room.storey import Raster, Storey
 from unfold.room.uprights import Circle
 
-REACH_M = 2.5  # how far a wall's line is carried on beyond what was hit, to meet its neighbour behind furniture
 GRID_M = 0.001
 LIMIT_COST = 0.35  # a metre of border where the scan merely ends
 SCALE = 10_000
@@ -33,13 +32,16 @@ class Rooms:
     evidence: Floats  # raster: positive where inside
 
 
-def find_rooms(columns: list[Columns], storey: Storey, space: FreeSpace, stations: Floats) -> Rooms:
+def find_rooms(
+    columns: list[Columns], closers: list[Floats], storey: Storey, space: FreeSpace, stations: Floats
+) -> Rooms:
     """Cut up the plan and choose the faces that lie inside.
 
-    `columns` are those of the walls alone; `stations` is (n, 2), in plan.
+    `columns` are those of the walls alone; `closers` are (2, 2) segments where a wall may end unseen; `stations` is
+    (n, 2), in plan.
     """
     evidence = _pixel_evidence(columns, storey, space)
-    faces = _faces(columns, evidence, storey.raster)
+    faces = _faces(columns, closers, evidence, storey.raster)
     if not faces:
         return Rooms((), evidence)
     gain = _face_gain(faces, evidence, storey.raster)
@@ -60,8 +62,10 @@ def _pixel_evidence(columns: list[Columns], storey: Storey, space: FreeSpace) ->
     evidence = np.where(free > 0.6, 0.2 if roofed else 0.5, -0.4)
     evidence = np.where(floor, 0.2 if roofed else 1.0, evidence)
     evidence = np.where(ceiling, 1.0, evidence)
-    for one in columns:
-        _mark_sides(evidence, one, raster, ceiling | floor)
+    facing = [_facing(one, raster, ceiling | floor) for one in columns]
+    for chosen, weight, ahead in (("full", 0.6, 1.0), ("lintel", -2.0, -1.0), ("full", -4.0, -1.0)):
+        for one, sides in zip(columns, facing, strict=True):  # what lies behind counts for more than what lies before
+            _mark(evidence, one, sides, one.full if chosen == "full" else one.lintel, weight, ahead, raster)
     return np.asarray(evidence)
 
 
@@ -80,17 +84,25 @@ def _free_share(storey: Storey, space: FreeSpace) -> Floats:
     return (total / len(z)).reshape(storey.raster.shape)
 
 
-def _mark_sides(evidence: Floats, one: Columns, raster: Raster, covered: Bools) -> None:
-    """Behind a wall's hits lies outside, in front of them inside."""
+def _facing(one: Columns, raster: Raster, covered: Bools) -> Floats:
+    """Which side of each column lies in the room: from the stations, else from floor and ceiling beside it."""
     along = one.along()
     base, normal = one.trace.at(along), one.trace.normal_at(along)
     guess = _cover(base, normal, raster, covered) - _cover(base, -normal, raster, covered)
-    facing = np.where(one.facing == 0.0, 2.0 * guess, one.facing)
-    for sign in (1.0, -1.0):
-        seen = sign * facing > 0.5
-        for chosen, weight in ((one.full & seen, 4.0), (one.lintel & ~one.full & seen, 2.0)):
-            _put(evidence, raster, base[chosen], -sign * normal[chosen], (0.04, 0.08, 0.12), -weight)
-        _put(evidence, raster, base[one.full & seen], sign * normal[one.full & seen], (0.04, 0.08, 0.12), 0.6)
+    return np.asarray(np.where(one.facing == 0.0, 2.0 * guess, one.facing))
+
+
+def _mark(
+    evidence: Floats, one: Columns, facing: Floats, chosen: Bools, weight: float, ahead: float, raster: Raster
+) -> None:
+    """Set the evidence close before (ahead = 1) or behind (-1) the chosen columns."""
+    along = one.along()
+    chosen = chosen & (np.abs(facing) > 0.5)
+    base = one.trace.at(along)[chosen]
+    normal = (ahead * np.sign(facing)[:, None] * one.trace.normal_at(along))[chosen]
+    for offset in (0.04, 0.08, 0.12):
+        i, j, inside = raster.index(base + offset * normal)
+        evidence[i[inside], j[inside]] = weight
 
 
 def _cover(base: Floats, normal: Floats, raster: Raster, covered: Bools) -> Floats:
@@ -101,17 +113,11 @@ def _cover(base: Floats, normal: Floats, raster: Raster, covered: Bools) -> Floa
     return total / 5.0
 
 
-def _put(
-    evidence: Floats, raster: Raster, base: Floats, normal: Floats, offsets: tuple[float, ...], value: float
-) -> None:
-    for offset in offsets:
-        i, j, inside = raster.index(base + offset * normal)
-        evidence[i[inside], j[inside]] = value
-
-
-def _faces(columns: list[Columns], evidence: Floats, raster: Raster) -> list[shapely.Polygon]:
+def _faces(
+    columns: list[Columns], closers: list[Floats], evidence: Floats, raster: Raster
+) -> list[shapely.Polygon]:
     box = shapely.box(*raster.low, *(raster.low + np.array(raster.shape) * raster.edge))
-    drawn = [box.exterior, *_limits(evidence, raster)]
+    drawn = [box.exterior, *_limits(evidence, raster), *(shapely.LineString(segment) for segment in closers)]
     drawn += [line for one in columns if (line := _carried_on(one).intersection(box))]
     noded = shapely.node(shapely.set_precision(shapely.union_all(drawn), GRID_M))
     faces = shapely.polygonize([noded])
@@ -140,7 +146,7 @@ def _carried_on(one: Columns) -> shapely.LineString:
     first, last = one.start + full[0] * COLUMN_M, one.start + (full[-1] + 1) * COLUMN_M
     if isinstance(one.trace, Circle):
         return shapely.LineString(one.trace.at(_arc_steps(one, full)))
-    return shapely.LineString(one.trace.at(np.array([first - REACH_M, last + REACH_M])))
+    return shapely.LineString(one.trace.at(np.array([first - one.reach_m, last + one.reach_m])))
 
 
 def _arc_steps(one: Columns, full: Ints) -> Floats:

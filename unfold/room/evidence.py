@@ -17,6 +17,7 @@ from unfold.room.uprights import Circle, Line, Trace
 
 COLUMN_M = 0.05
 ROW_M = 0.1
+REACH_M = 2.5
 FULL_SHARE = 0.75  # of what is seen of a column, at least this is hit in a plain stretch of wall
 NEAR_M, FAR_M = 0.12, 0.2  # how far in front of and behind a surface space is looked at
 
@@ -34,6 +35,7 @@ class Columns:
     facing: Floats  # +1 where all that saw it stood on the positive side of the normal, -1 on the other; 0 not known
     low_m: Floats  # lowest and highest hit; NaN where none
     high_m: Floats
+    reach_m: float = REACH_M  # how far to carry the trace on beyond what was hit, to meet its neighbours
 
     def along(self) -> Floats:
         """Middle of each column along the trace."""

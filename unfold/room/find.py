@@ -13,6 +13,7 @@ from unfold.room.arrangement import find_rooms
 from unfold.room.cells import CellGrid, CellMoments, LevelCells, fit_local_planes, point_spacing_m
 from unfold.room.chains import walk_chains
 from unfold.room.evidence import Columns, gather_columns
+from unfold.room.jogs import find_jogs
 from unfold.room.plumb import find_plumb, rotation_to_up
 from unfold.room.result import Cells, Plumb, Room
 from unfold.room.slabs import find_slabs
@@ -60,7 +61,9 @@ def find_room(scan: Scan, settings: RoomSettings, progress: Progress | None = No
     space = _carve(cells, storey)
     columns = _walls_columns(within, storey, space)
     stood = np.array([place[:2] for place in cells.stations_m.values()]).reshape(-1, 2)
-    rooms = find_rooms(columns, storey, space, stood)
+    jogs = find_jogs(columns, within, storey)
+    columns += jogs.walls
+    rooms = find_rooms(columns, jogs.unseen, storey, space, stood)
     walls, rings, area, more = build_walls(walk_chains(rooms.regions, columns), columns, within, storey, rooms)
     if not walls:
         raise UnfoldError(*_why_not(cells, storey, columns))

@@ -24,8 +24,9 @@ def score_lines(
     """Weight of the best unbroken run of strips along each line.
 
     `lines` is (m, 3): unit normal and offset; `strips` is (n, 4): x, y and the unit normal in plan. A strip counts when
-    it is open, within `tolerance` and its normal within the angle of `cosine`. A run breaks after `most_gap` empty bins
-    of `bin_m`. `bins` is scratch of 2 half + 1 places.
+    it is open, within `tolerance` and its normal within the angle of `cosine`, the more the closer in both (as MLESAC,
+    Torr and Zisserman 2000). A run breaks after `most_gap` empty bins of `bin_m`. `bins` is scratch
+    of 2 half + 1 places.
     """
     scores = np.zeros(len(lines))
     for row in range(len(lines)):
@@ -36,13 +37,15 @@ def score_lines(
             if not open_strips[index]:
                 continue
             x, y = strips[index, 0], strips[index, 1]
-            if abs(a * x + b * y - offset) > tolerance:
+            off = (a * x + b * y - offset) / tolerance
+            if abs(off) > 1.0:
                 continue
-            if abs(a * strips[index, 2] + b * strips[index, 3]) < cosine:
+            agreement = abs(a * strips[index, 2] + b * strips[index, 3])
+            if agreement < cosine:
                 continue
             place = half + math.floor((a * y - b * x) / bin_m)
             if 0 <= place <= 2 * half:
-                bins[place] += weight[index]
+                bins[place] += weight[index] * (1.0 - off * off) * (agreement - cosine) / (1.0 - cosine)
                 first, last = min(first, place), max(last, place)
         run, gap, best = 0.0, 0, 0.0
         for place in range(first, last + 1):
@@ -62,7 +65,7 @@ def score_lines(
 def score_circles(
     circles: Floats, strips: Floats, weight: Floats, open_strips: Bools, tolerances: Floats, cosine: float
 ) -> Floats:
-    """Weight of the strips on each circle (m, 3): centre and radius; the normal must point along the radius."""
+    """Weight of the strips on each circle (m, 3: centre and radius); normals must point along the radius."""
     scores = np.zeros(len(circles))
     for row in range(len(circles)):
         cx, cy, radius, tolerance = circles[row, 0], circles[row, 1], circles[row, 2], tolerances[row]
@@ -73,12 +76,14 @@ def score_circles(
             dx, dy = strips[index, 0] - cx, strips[index, 1] - cy
             if abs(dx) > radius + tolerance or abs(dy) > radius + tolerance:
                 continue
-            distance = math.sqrt(dx * dx + dy * dy)
-            if abs(distance - radius) > tolerance:
+            distance = max(math.sqrt(dx * dx + dy * dy), 1e-9)
+            off = (distance - radius) / tolerance
+            if abs(off) > 1.0:
                 continue
-            if abs(dx * strips[index, 2] + dy * strips[index, 3]) < cosine * distance:
+            agreement = abs(dx * strips[index, 2] + dy * strips[index, 3]) / distance
+            if agreement < cosine:
                 continue
-            total += weight[index]
+            total += weight[index] * (1.0 - off * off) * (agreement - cosine) / (1.0 - cosine)
         scores[row] = total
     return scores
 

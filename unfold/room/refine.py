@@ -12,6 +12,7 @@ from unfold.room.evidence import Columns
 from unfold.room.frame import WallFrame
 from unfold.room.uprights import Circle, Line, fit_circle
 
+TURN_PRIOR, LEAN_PRIOR = 0.02, 0.02  # a wall with too few cells to tell keeps its trace's direction, and plumb
 CLEAR_M = 0.06  # cells closer than this to a wall's ends, floor or ceiling are left out of the fit
 
 
@@ -72,7 +73,7 @@ def _fit_plane(inward: Floats, line: Line, points: Floats, tolerance_m: float) -
     for _ in range(8):
         residual = across - rows @ fit
         weight = np.square(np.clip(1.0 - np.square(residual / (4.0 * scale)), 0.0, None))
-        left = (rows * weight[:, None]).T @ rows + np.diag([0.0, 1e-6, 1e-6])
+        left = (rows * weight[:, None]).T @ rows + np.square(scale) * np.diag([0.0, TURN_PRIOR**-2, LEAN_PRIOR**-2])
         fit = np.linalg.solve(left, (rows * weight[:, None]).T @ across)
         scale = max(1.4826 * float(np.median(np.abs(across - rows @ fit))), 2e-4)
     normal = np.r_[inward - fit[1] * np.array([inward[1], -inward[0]]), -fit[2]]
@@ -103,14 +104,26 @@ def _turning(run: Run, circle: Circle) -> float:
     return 1.0 if math.sin(angles[1] - angles[0]) > 0 else -1.0
 
 
-def corner(first: Base, second: Base, near: Floats, z: float) -> Floats | None:
-    """Where two base surfaces meet in plan at height z, the meeting nearest to `near`; None when they do not."""
+def corner(first: Base, second: Base, near: Floats, z: float, cells: LevelCells) -> Floats | None:
+    """Where two base surfaces meet in plan at height z, close to `near`; None when they do not.
+
+    A line and an arc that all but touch meet twice close together: the meeting is then the one that leaves the cells
+    around it nearest to their own surface.
+    """
     a, b = first.trace_at(z), second.trace_at(z)
     points = _meetings(a, b)
-    if len(points) == 0:
-        return None
-    best = points[int(np.argmin(np.hypot(*(points - near).T)))]
-    return best if np.hypot(*(best - near)) < 0.5 else None
+    points = points[np.hypot(*(points - near).T) < 0.6]
+    if len(points) < 2:
+        return points[0] if len(points) else None
+    around = cells.level_m[np.abs(cells.level_m[:, :2] - near).max(axis=1) < 1.0]
+    around = around[np.abs(around[:, 2] - z) < 0.6, :2]
+    ahead = np.array([[0.0, 1.0], [-1.0, 0.0]]) @ first.inward[:2]  # walking direction of the first, room on the right
+    on_a, on_b = np.abs(a.distance(around)), np.abs(b.distance(around))
+    mine = np.minimum(on_a, on_b) < 0.02
+    misfit = [
+        float(np.sum(np.where((around[mine] - point) @ ahead < 0.0, on_a[mine], on_b[mine]))) for point in points
+    ]
+    return np.asarray(points[int(np.argmin(misfit))])
 
 
 def _meetings(a: Line | Circle, b: Line | Circle) -> Floats:

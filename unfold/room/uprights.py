@@ -233,7 +233,7 @@ class _Search:
         rows = np.array([[*circle.centre, circle.radius] for circle in circles])
         return np.asarray(
             plan_kernels.score_circles(
-                rows, self._place, self._weight, self._open, self._circle_tolerances(circles), CIRCLE_COSINE
+                rows, self._place, self._weight, self._open, self._circle_tolerances(circles), NORMAL_COSINE
             )
         )
 

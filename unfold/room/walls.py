@@ -76,7 +76,7 @@ def _drafts(chain: Chain, columns: list[Columns], cells: LevelCells, storey: Sto
         if after is None or n == 1:
             _trim(here, columns[here.run.trace], True)
         if n > 1 and after is not None:
-            _meet(here, after, columns)
+            _meet(here, after, columns, cells)
         if n > 1 and drafts[k - 1] is None:
             _trim(here, columns[here.run.trace], False)
     return [draft for draft in drafts if draft is not None]
@@ -123,11 +123,11 @@ def _trim(draft: _Draft, one: Columns, at_end: bool) -> None:
         draft.start = point
 
 
-def _meet(here: _Draft, after: _Draft, columns: list[Columns]) -> None:
+def _meet(here: _Draft, after: _Draft, columns: list[Columns], cells: LevelCells) -> None:
     """Join two walls at their corner; walls that do not cross, or were not seen near it, end open."""
     near = 0.5 * (here.run.end + after.run.start)
     z = 0.5 * (max(here.bottom, after.bottom) + min(here.top, after.top))
-    point = corner(here.base, after.base, near, z)
+    point = corner(here.base, after.base, near, z, cells)
     reach = max(
         _unseen_to(here.run, columns[here.run.trace], near, True),
         _unseen_to(after.run, columns[after.run.trace], near, False),

@@ -1,0 +1,112 @@
+"""Short steps between parallel walls: the cheeks of pilasters and recesses, which a scanner sees edge-on or not at all.
+
+A cheek 150 mm deep that faces across the line of sight gets a single row of points, too few to fit a line to. Where a
+wall stops and a parallel one goes on close behind or before it, the two are joined by a line square to them, laid
+through whatever was hit between them. Hit from floor to ceiling it is a wall; else it is only where the wall may end.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from unfold.arrays import Bools, Floats
+from unfold.room.cells import LevelCells
+from unfold.room.evidence import COLUMN_M, Columns
+from unfold.room.storey import Storey
+from unfold.room.uprights import Line
+
+MOST_DEPTH_M = 0.6
+SLACK_M = 0.06
+PARALLEL = np.cos(np.radians(8.0))
+TALL_SHARE = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Jogs:
+    """Cheeks that were hit, and joining lines that were not."""
+
+    walls: list[Columns]
+    unseen: list[Floats]  # (2, 2) segments
+
+
+def find_jogs(columns: list[Columns], cells: LevelCells, storey: Storey) -> Jogs:
+    """Find the steps between the walls in `columns`."""
+    jogs = Jogs([], [])
+    lines = [one for one in columns if isinstance(one.trace, Line)]
+    for one in lines:
+        for end in _ends(one):
+            for other in lines:
+                if other is not one:
+                    _join(one, end, other, columns, cells, storey, jogs)
+    return jogs
+
+
+def _ends(one: Columns) -> Floats:
+    """Positions along the trace where its plain wall begins and stops."""
+    full = np.flatnonzero(one.full)
+    return one.start + COLUMN_M * np.array([full[0], full[-1] + 1.0])
+
+
+def _join(
+    one: Columns, end: float, other: Columns, columns: list[Columns], cells: LevelCells, storey: Storey, jogs: Jogs
+) -> None:
+    a, b = one.trace, other.trace
+    assert isinstance(a, Line) and isinstance(b, Line)
+    if abs(float(a.normal @ b.normal)) < PARALLEL:
+        return
+    start = a.at(np.array([end]))[0]
+    depth = float(-b.distance(start[None])[0] / (a.normal @ b.normal))
+    if not SLACK_M < abs(depth) < MOST_DEPTH_M:
+        return
+    stop = start + depth * a.normal
+    if not _reaches(other, stop) or _explained(0.5 * (start + stop), a, columns):
+        return
+    found = _through_hits(a, end, depth, cells, storey)
+    if found is None:
+        beyond = 0.02 * np.sign(depth) * a.normal
+        jogs.unseen.append(np.stack([start - beyond, stop + beyond]))
+    else:
+        jogs.walls.append(found)
+
+
+def _reaches(other: Columns, point: Floats) -> bool:
+    """Tell whether the other wall was plainly hit within 150 mm of the point."""
+    return bool(np.any(np.abs(other.along()[other.full] - other.trace.along(point[None])[0]) < 0.15 + COLUMN_M))
+
+
+def _explained(middle: Floats, a: Line, columns: list[Columns]) -> bool:
+    """Tell whether a wall that is already known closes the step."""
+    for one in columns:
+        if abs(float(one.trace.distance(middle[None])[0])) > SLACK_M + 0.04:
+            continue
+        along = one.trace.along(middle[None])
+        across = abs(float(one.trace.normal_at(along)[0] @ a.normal))
+        if across < 0.7 and np.any(np.abs(one.along()[one.full] - along[0]) < 0.1):
+            return True
+    return False
+
+
+def _through_hits(a: Line, end: float, depth: float, cells: LevelCells, storey: Storey) -> Columns | None:
+    """The cheek through the cells between the two walls, when they reach from low to near the ceiling."""
+    out = a.distance(cells.level_m[:, :2]) * np.sign(depth)
+    along = a.along(cells.level_m[:, :2]) - end
+    margin = min(0.03, 0.25 * abs(depth))
+    z = cells.level_m[:, 2]
+    between = (out > margin) & (out < abs(depth) - margin) & (np.abs(along) < SLACK_M + 0.02)
+    between &= (z > storey.bottom_m + 0.1) & (z < storey.top_m - 0.1)
+    if between.sum() < 8:
+        return None
+    rows = np.unique(np.floor((z[between] - storey.bottom_m) / 0.1))
+    if len(rows) * 0.1 < TALL_SHARE * (storey.top_m - storey.bottom_m):
+        return None
+    tangent = np.array([-a.normal[1], a.normal[0]])
+    line = Line(tangent, end + float(np.median(along[between])))
+    ends = line.along(np.stack([a.at(np.array([end]))[0], a.at(np.array([end]))[0] + depth * a.normal]))
+    low, high = float(ends.min()), float(ends.max())
+    number = max(1, int(np.ceil((high - low) / COLUMN_M)))
+    yes: Bools = np.ones(number, bool)
+    no: Bools = np.zeros(number, bool)
+    return Columns(
+        line, low, yes, no, yes, no, np.zeros(number), np.full(number, storey.bottom_m),
+        np.full(number, storey.top_m), 0.05 + COLUMN_M,
+    )  # fmt: skip
