@@ -119,6 +119,11 @@ def _make(kind: str, path: Path, settings: ScanSettings) -> Reader:
         from unfold.scan.text import PtsReader, TextReader
 
         return PtsReader(path) if kind == "pts" else TextReader(path)
-    from unfold.scan.mesh import MeshReader
+    from unfold.scan.mesh import MeshReader, obj_has_faces
 
+    if kind == "obj" and not obj_has_faces(path):
+        from unfold.scan.text import TextReader
+        from unfold.scan.text_layout import OBJ_VERTICES, TextForm
+
+        return TextReader(path, TextForm(OBJ_VERTICES, None, 0))
     return MeshReader(path, kind, settings.mesh_spacing_mm / 1000)

@@ -123,16 +123,29 @@ def parse_number(text: AnyArray, start: int, end: int, point: int) -> float:
 
 @njit(cache=True, nogil=True)
 def parse_rows(
-    text: AnyArray, start: int, columns: Ints, separators: AnyArray, point: int, most: int, out: Floats
+    text: AnyArray,
+    start: int,
+    columns: Ints,
+    separators: AnyArray,
+    point: int,
+    lead: int,
+    most: int,
+    out: Floats,
 ) -> Any:
     """Read coordinates from whole lines of text[start:] into `out` (k, 3), `columns` (3,) of each line, ascending.
 
-    `separators` is (256,), nonzero for the bytes that part columns; `point` is the decimal mark. Stops after `most`
-    rows. A line that lacks one of the columns is passed over; what is no number is NaN. Returns the rows read, the
-    lines passed over (blank ones do not count), and where the text was left.
+    `separators` is (256,), nonzero for the bytes that part columns; `point` is the decimal mark. When `lead` is not 0,
+    only lines that begin with that byte and a separator are read. Stops after `most` rows. A line that lacks one of the
+    columns is passed over; what is no number is NaN. Returns the rows read, the lines passed over (blank ones do not
+    count), and where the text was left.
     """
     rows, passed, i, size = 0, 0, start, len(text)
     while i < size and rows < most and rows < len(out):
+        if lead != 0 and not (text[i] == lead and i + 1 < size and separators[text[i + 1]] != 0):
+            while i < size and text[i] != _NEWLINE:
+                i += 1
+            i += 1
+            continue
         column, filled = 0, 0
         while i < size and text[i] != _NEWLINE:
             while i < size and separators[text[i]] != 0:
@@ -214,3 +227,48 @@ def drop_repeats(points: Floats32, bits: AnyArray, table: Ints) -> int:
             table[slot] = kept
             kept += 1
     return kept
+
+
+@njit(cache=True, nogil=True)
+def spread_points(corners: Floats, spacing: float, shift: float, state: Ints, out: Floats) -> int:
+    """Put points on triangles (n, 3 corners, 3) where lines of a cubic grid pierce them, until `out` (k, 3) is full.
+
+    Each triangle is pierced by the grid lines along the axis nearest to its normal; grid lines lie at
+    (i + `shift`) * `spacing`. `state` (3,) says where to go on: triangle, first and second grid index less their
+    lowest. Returns the number of points, fewer than k only at the end.
+    """
+    count = 0
+    while state[0] < len(corners):
+        a, b, c = corners[state[0], 0], corners[state[0], 1], corners[state[0], 2]
+        normal = np.cross(b - a, c - a)
+        axis = np.argmax(np.abs(normal))
+        if normal[axis] == 0.0:
+            state[0] += 1
+            continue
+        first, second = (axis + 1) % 3, (axis + 2) % 3
+        tilt_first, tilt_second = -normal[first] / normal[axis], -normal[second] / normal[axis]
+        lowest = math.ceil(min(a[first], b[first], c[first]) / spacing - shift)
+        highest = math.floor(max(a[first], b[first], c[first]) / spacing - shift)
+        while lowest + state[1] <= highest:
+            u = (lowest + state[1] + shift) * spacing
+            low, high = np.inf, -np.inf
+            for p, q in ((a, b), (b, c), (c, a)):
+                if (p[first] <= u) != (q[first] <= u):
+                    v = p[second] + (q[second] - p[second]) * (u - p[first]) / (q[first] - p[first])
+                    low, high = min(low, v), max(high, v)
+            start = math.ceil(low / spacing - shift) if low <= high else 0
+            end = math.floor(high / spacing - shift) if low <= high else -1
+            while start + state[2] <= end:
+                if count == len(out):
+                    return count
+                v = (start + state[2] + shift) * spacing
+                out[count, first] = u
+                out[count, second] = v
+                out[count, axis] = a[axis] + tilt_first * (u - a[first]) + tilt_second * (v - a[second])
+                count += 1
+                state[2] += 1
+            state[2] = 0
+            state[1] += 1
+        state[1] = 0
+        state[0] += 1
+    return count

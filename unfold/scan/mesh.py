@@ -1,5 +1,6 @@
 """Meshes (OBJ, STL, GLB, PLY with faces and others): points spread evenly over their triangles."""
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -7,14 +8,15 @@ from typing import Any
 
 import numpy as np
 
-from unfold.arrays import Floats, Ints
+from unfold.arrays import Floats
 from unfold.errors import ScanError
+from unfold.scan import kernels
 from unfold.scan.compressed import open_bytes
 from unfold.scan.reader import BATCH_POINTS, Batch, Part
 from unfold.settings.scan import LengthUnit
 
 MOST_POINTS = 40_000_000
-PLASTIC = 1.32471795724474602596  # the root of x^3 = x + 1: steps 1/p and 1/p^2 fill a square evenly (Roberts 2018)
+GRID_SHIFT = 0.3819660112501051  # of a spacing: faces and edges at round coordinates then fall between the grid lines
 
 
 class MeshReader:
@@ -33,24 +35,23 @@ class MeshReader:
             raise ScanError(f"{path} is a mesh without area", "export it with its faces, or as points")
 
     def batches(self) -> Iterator[Batch]:
-        """Yield points on the triangles, the same ones every time: one for each square of the spacing."""
-        until = np.cumsum(self._area)
-        spacing = self._spacing_m / self.metres_per_unit
-        count = int(min(max(until[-1] / spacing**2, 1.0), MOST_POINTS))
-        for start in range(0, count, BATCH_POINTS):
-            number = np.arange(start, min(start + BATCH_POINTS, count))
-            triangle = np.searchsorted(until, (number + 0.5) * (until[-1] / count), side="right")
-            xyz = _inside(self._corners[np.minimum(triangle, len(until) - 1)], number)
-            yield Batch(0, xyz[:, 0], xyz[:, 1], xyz[:, 2], zero_is_miss=False)
+        """Yield points on the triangles, the same ones every time: where the lines of a grid pierce them."""
+        spacing = max(self._spacing_m / self.metres_per_unit, float(np.sqrt(self._area.sum() / MOST_POINTS)))
+        yield from self._spread(spacing)
 
     def sample(self, points: int) -> Iterator[Batch]:
         """Yield about as many points, spread over the whole mesh."""
-        corners = self._corners
-        until = np.cumsum(self._area)
-        number = np.arange(points)
-        triangle = np.searchsorted(until, (number + 0.5) * (until[-1] / points), side="right")
-        xyz = _inside(corners[np.minimum(triangle, len(until) - 1)], number)
-        yield Batch(0, xyz[:, 0], xyz[:, 1], xyz[:, 2], zero_is_miss=False)
+        yield from self._spread(float(np.sqrt(self._area.sum() / points)))
+
+    def _spread(self, spacing: float) -> Iterator[Batch]:
+        state = np.zeros(3, np.int64)
+        while True:
+            xyz = np.empty((BATCH_POINTS, 3))
+            count = kernels.spread_points(self._corners, spacing, GRID_SHIFT, state, xyz)
+            if count:
+                yield Batch(0, xyz[:count, 0], xyz[:count, 1], xyz[:count, 2], zero_is_miss=False)
+            if count < BATCH_POINTS:
+                return
 
 
 def _triangles(path: Path, kind: str) -> Floats:
@@ -72,6 +73,17 @@ def _triangles(path: Path, kind: str) -> Floats:
     return corners[np.isfinite(corners).all(axis=(1, 2))]
 
 
+def obj_has_faces(path: Path) -> bool:
+    """Tell an OBJ mesh from an OBJ file of points."""
+    rest = b"\n"
+    with open_bytes(path) as stream:
+        while block := stream.read(1 << 20):
+            if re.search(rb"\nf[ \t]", rest + block):
+                return True
+            rest = block[-2:]
+    return False
+
+
 def _is_packed(path: Path) -> bool:
     with path.open("rb") as stream:
         return stream.read(2) == b"\x1f\x8b"
@@ -81,12 +93,3 @@ def _areas(corners: Floats) -> Floats:
     edges = corners[:, 1:] - corners[:, :1]
     areas: Floats = 0.5 * np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1)
     return areas
-
-
-def _inside(corners: Floats, number: Ints) -> Floats:
-    """Return one point in each triangle (n, 3, 3), from the numbered members of an evenly filling sequence."""
-    a, b = (0.5 + number / PLASTIC) % 1.0, (0.5 + number / PLASTIC**2) % 1.0
-    beyond = a + b > 1.0
-    a, b = np.where(beyond, 1 - a, a)[:, None], np.where(beyond, 1 - b, b)[:, None]
-    inside: Floats = corners[:, 0] + a * (corners[:, 1] - corners[:, 0]) + b * (corners[:, 2] - corners[:, 0])
-    return inside

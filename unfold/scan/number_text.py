@@ -20,6 +20,7 @@ class Layout:
     columns: tuple[int, int, int] = (0, 1, 2)  # of x, y and z
     separators: str = " \t,;|"
     point: str = "."
+    lead: str = ""  # the word that begins a line of coordinates; of one letter, or none
 
     def table(self) -> AnyArray:
         """Return a (256,) table that is 1 for each byte that parts columns."""
@@ -51,11 +52,14 @@ class NumberText:
     def rows(self, layout: Layout, most: int = 1 << 62) -> Iterator[Floats]:
         """Yield blocks (n, 3) of x, y, z of the next `most` rows, or fewer at the end; what is no number is NaN."""
         order = np.argsort(layout.columns)
-        columns, table, point = np.array(layout.columns, np.int64)[order], layout.table(), ord(layout.point)
+        columns, table = np.array(layout.columns, np.int64)[order], layout.table()
+        point, lead = ord(layout.point), ord(layout.lead or "\0")
         while most > 0 and self._fill():
             text = np.frombuffer(self._text, np.uint8)
             out = np.empty((min(self._text.count(b"\n", self._position) + 1, most), 3))
-            count, passed, self._position = kernels.parse_rows(text, self._position, columns, table, point, most, out)
+            count, passed, self._position = kernels.parse_rows(
+                text, self._position, columns, table, point, lead, most, out
+            )
             most -= count
             self.passed += passed
             if count:

@@ -11,7 +11,7 @@ from unfold.errors import ScanError
 from unfold.scan.compressed import GZIP, open_bytes
 from unfold.scan.number_text import NumberText
 from unfold.scan.reader import Batch, Part, first_batches
-from unfold.scan.text_layout import find_form
+from unfold.scan.text_layout import TextForm, find_form
 from unfold.settings.scan import LengthUnit
 
 HEAD_BYTES = 1 << 16
@@ -21,12 +21,12 @@ RUNS, RUN_BYTES = 16, 1 << 18  # in a sample
 class TextReader:
     """One text file of points, one a line."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, form: TextForm | None = None) -> None:
         self.path = path
         self.parts: list[Part] = [Part(path.stem, np.zeros(3))]
         self.dropped: Counter[str] = Counter()
         self.metres_per_unit = 1.0
-        form = find_form(head_lines(path), path)
+        form = form or find_form(head_lines(path), path)
         self.unit: LengthUnit | None = form.unit
         self._layout, self._header_lines = form.layout, form.header_lines
 
