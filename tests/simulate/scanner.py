@@ -35,6 +35,7 @@ class Instrument:
     spacing_m: float = 0.006  # at the median range from each station, or at LEAST_REFERENCE_M
     dropout: float = 0.01
     lowest_deg: float = -62.0
+    highest_deg: float = 90.0
     positions: int = 0  # over 0: a trajectory, no stations
 
 
@@ -115,7 +116,7 @@ def _sweep(
 ) -> tuple[Floats, Floats, Floats]:
     """A full turn of the instrument; points in its own coordinates."""
     azimuth = np.arange(0, 2 * math.pi * share, step) + random.uniform(0, step)
-    lift = np.arange(math.radians(instrument.lowest_deg), math.pi / 2 - step_up / 2, step_up)
+    lift = np.arange(math.radians(instrument.lowest_deg), math.radians(instrument.highest_deg) - step_up / 2, step_up)
     columns = max(8, BLOCK_RAYS // len(lift))
     parts = [
         _block(scene, instrument, random, index, place, stand, azimuth[i : i + columns], lift)

@@ -129,11 +129,13 @@ def _seen(
     foot = wall.surface.frame.level_from_uvh(np.column_stack([u[on_wall], v[on_wall], 0 * u[on_wall]]))
     inward = wall.surface.frame.level_from_uvh(np.column_stack([u[on_wall], v[on_wall], 0 * u[on_wall] + 1])) - foot
     reached = np.zeros(len(places), bool)
-    lowest = math.sin(math.radians(instrument.lowest_deg)) if not instrument.positions else -1.0
+    low, high = (instrument.lowest_deg, instrument.highest_deg) if not instrument.positions else (-90.0, 90.0)
+    lowest, highest = math.sin(math.radians(low)), math.sin(math.radians(high))
     for station, stand in stands:
         ray = places - stand
         distance = np.linalg.norm(ray, axis=1)
         facing = (-np.einsum("ij,ij->i", ray, inward) / distance > FACING) & (ray[:, 2] / distance > lowest) & ~reached
+        facing &= ray[:, 2] / distance < highest
         reached[facing] = visible(scene, station, stand, places[facing], 0.0015) > 0.5
     seen = np.zeros(u.shape, bool)
     seen[on_wall] = reached
