@@ -47,6 +47,15 @@ class ScribeTable:
     header: tuple[str, str, str]
     rows: tuple[tuple[str, str, str], ...]
 
+    def parts(self, rows: int) -> "tuple[ScribeTable, ...]":
+        """Cut the table into parts of so many rows at the most."""
+        firsts = range(0, len(self.rows), rows)
+        titles = [self.title if first == 0 else f"{self.title}, continued" for first in firsts]
+        return tuple(
+            ScribeTable(title, self.header, self.rows[first : first + rows])
+            for title, first in zip(titles, firsts, strict=True)
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class PanelElevation:

@@ -16,8 +16,9 @@ GRID = np.linspace(0.05, 0.95, 19)
 def panel_label(panel: Panel, settings: DrawingSettings) -> tuple[str, ...]:
     """Write the panel's id, its largest width by height, its mass, and when it does not fit in."""
     width, height = np.ptp(panel.ring_mm, axis=0)
-    size = f"{dimension(width, settings)} x {dimension(height, settings)}"
-    lines = [panel.id, size, f"{panel.mass_kg:.0f} kg"]
+    wide, high = dimension(width, settings), dimension(height, settings)
+    size = [f"{wide} x {high}"] if settings.units == "mm" else [wide, f"x {high}"]
+    lines = [panel.id, *size, f"{panel.mass_kg:.0f} kg"]
     if panel.fits_in is False:
         lines.append("does not fit in")
     return tuple(lines)

@@ -16,7 +16,9 @@ from unfold.settings.drawing import DrawingSettings
 SCALES = (5, 10, 20, 25, 50)
 COARSE_SCALES = (100, 200)
 """Only for walls that no sheet holds at 1:50."""
-MARGIN_LEFT, MARGIN_BELOW, MARGIN_RIGHT, MARGIN_ABOVE = 28.0, 30.0, 22.0, 10.0
+MARGINS = {"mm": (28.0, 30.0), "ft-in": (48.0, 50.0)}
+"""Room for ordinates on the left and below, by the drawing's units."""
+MARGIN_RIGHT, MARGIN_ABOVE = 22.0, 10.0
 PANEL_GREY = 0.93
 ROW_MM = 4.0
 TABLE_MM = 62.0
@@ -24,12 +26,12 @@ TABLE_MM_WIDE = 118.0
 Place = Callable[[Floats], Floats]
 
 
-def choose_scale(width_mm: float, height_mm: float) -> tuple[str, int]:
+def choose_scale(width_mm: float, height_mm: float, units: str) -> tuple[str, int]:
     """Choose the sheet and the scale 1:n for a wall: A3 when it holds it at 1:50, then larger sheets, then coarser."""
     for scales, sizes in ((SCALES, ("A3", "A2", "A1", "A0")), (COARSE_SCALES, ("A0",))):
         for size in sizes:
             box = drawing_space(size)
-            room = box.width - MARGIN_LEFT - MARGIN_RIGHT, box.height - MARGIN_BELOW - MARGIN_ABOVE
+            room = box.width - MARGINS[units][0] - MARGIN_RIGHT, box.height - MARGINS[units][1] - MARGIN_ABOVE
             for scale in scales:
                 if width_mm / scale <= room[0] and height_mm / scale <= room[1]:
                     return size, scale
@@ -39,9 +41,10 @@ def choose_scale(width_mm: float, height_mm: float) -> tuple[str, int]:
 def draw_panels(paper: Paper, elevation: PanelElevation, box: Box, scale: int, settings: DrawingSettings) -> None:
     """Draw a wall with its panels, datum lines and ordinates into a box of the sheet."""
     left, bottom, right, top = elevation.bounds_mm
-    free = np.array([box.width - MARGIN_LEFT - MARGIN_RIGHT, box.height - MARGIN_BELOW - MARGIN_ABOVE])
+    margins = np.array(MARGINS[settings.units])
+    free = np.array([box.width - MARGIN_RIGHT, box.height - MARGIN_ABOVE]) - margins
     free = np.maximum(0.0, free - np.array([right - left, top - bottom]) / scale) / 2.0
-    origin = np.array([box.left + MARGIN_LEFT, box.bottom + MARGIN_BELOW]) + free
+    origin = np.array([box.left, box.bottom]) + margins + free
 
     def place(points: Floats) -> Floats:
         return np.asarray((points - np.array([left, bottom])) / scale + origin)
@@ -116,12 +119,7 @@ def table_blocks(tables: tuple[ScribeTable, ...], box: Box, units: str) -> list[
     width = TABLE_MM if units == "mm" else TABLE_MM_WIDE
     rows_in_column = int(box.height / ROW_MM) - 3
     columns_on_page = max(1, int(box.width / width))
-    parts = [
-        ScribeTable(table.title if first == 0 else f"{table.title}, continued", table.header,
-                    table.rows[first : first + rows_in_column])
-        for table in tables
-        for first in range(0, len(table.rows), rows_in_column)
-    ]  # fmt: skip
+    parts = [part for table in tables for part in table.parts(rows_in_column)]
     return [
         [(part, box.left + number * width) for number, part in enumerate(parts[first : first + columns_on_page])]
         for first in range(0, len(parts), columns_on_page)

@@ -62,7 +62,7 @@ def draw_sheet(
         paper.outline(ring, WIDE, 0.0, PANEL_GREY)
         for cutout in cutouts:
             paper.outline(cutout, NARROW, 0.0, 1.0)
-        write_in_shape(paper, shapely.Polygon(ring, cutouts), panel_label(panel, settings)[:2])
+        write_in_shape(paper, shapely.Polygon(ring, cutouts), panel_label(panel, settings)[: 2 if settings.units == "mm" else 3])
     used = sum(panel.area_mm2 for panel in panels) / (length * width)
     size = f"{dimension(length, settings)} x {dimension(width, settings)} x {kind.thickness_mm:g}"
     title = f"{kind.id} sheet {number}"
