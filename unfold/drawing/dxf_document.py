@@ -16,6 +16,7 @@ SCAN-AXES       directions of the scan's own axes
 
 from pathlib import Path
 
+from ezdxf import options  # type: ignore[attr-defined]
 from ezdxf.document import Drawing
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
@@ -52,6 +53,7 @@ def new_document(scale: float) -> Drawing:
     """An empty millimetre drawing whose text and dimensions are sized for printing at 1:scale."""
     document = new("R2010", units=4)
     document.header["$MEASUREMENT"] = 1
+    document.ezdxf_metadata()["CREATED_BY_EZDXF"] = "unfold"  # in place of the time, which differs from run to run
     document.linetypes.add("DATUM-CHAIN", pattern=[scale * part for part in (12.0, 8.0, -1.5, 1.0, -1.5)])
     document.styles.add(TEXT_STYLE, font="DejaVuSans.ttf")
     for name, colour, linetype, weight in LAYERS:
@@ -104,11 +106,17 @@ def add_text(
     entity.set_placement(at, align=align)
 
 
-def save(document: Drawing, path: Path) -> None:
-    """Write the drawing, its view set on everything that is drawn.
+def save(document: Drawing, path: Path, low_mm: Floats, high_mm: Floats) -> None:
+    """Write the drawing, opened with a view on the region from `low_mm` to `high_mm` (2,) and what surrounds it.
 
     Times and identifiers that would differ from run to run are fixed, so that the same job gives the same file.
     """
-    for name in ("$TDCREATE", "$TDUCREATE", "$TDUPDATE", "$TDUUPDATE"):
-        document.header[name] = 0.0
-    document.saveas(path)
+    wide, tall = 1.5 * (high_mm - low_mm)
+    centre = 0.5 * (low_mm + high_mm)
+    document.set_modelspace_vport(height=float(max(tall, 0.6 * wide)), center=(float(centre[0]), float(centre[1])))
+    as_before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        document.saveas(path)
+    finally:
+        options.write_fixed_meta_data_for_testing = as_before

@@ -15,14 +15,14 @@ NOT_MEASURED = "not measured"
 
 
 def feet_and_inches(length_mm: float, denominator: int) -> str:
-    """Write a length as feet, inches and a reduced fraction, rounded half to even: `6' 10 3/4"`, `1/8"`, `-0' 2"`."""
-    sixteenths = round(Fraction(length_mm) / MM_PER_INCH * denominator)
-    sign = "-" if sixteenths < 0 else ""
-    inches, part = divmod(abs(sixteenths), denominator)
+    """Write a length as feet, inches and a reduced fraction, rounded half to even: `6' 10 3/4"`, `1/8"`, `−2"`."""
+    parts = round(Fraction(length_mm) / MM_PER_INCH * denominator)
+    sign = "−" if parts < 0 else ""
+    inches, part = divmod(abs(parts), denominator)
     feet, inches = divmod(inches, 12)
     words = [f"{feet}'"] if feet else []
-    if inches or (not part):
-        words.append(f'{inches}"' if not part else f"{inches}")
+    if inches or feet or not part:
+        words.append(f"{inches}" if part else f'{inches}"')
     if part:
         words.append(f'{Fraction(part, denominator)}"')
     return sign + " ".join(words)

@@ -14,19 +14,54 @@ from unfold.findings import Finding
 from unfold.quantity import COVERAGE_FACTOR
 from unfold.scan.result import Source, Station
 from unfold.settings.drawing import DrawingSettings
-from unfold.surface.result import Surfaces
+from unfold.surface.result import Straightedge, Surfaces
 
+MOST_RULES_ABREAST = 3
 LISTED_UNSEEN_MM2 = 1e4  # smaller unseen areas are summed up in one line
 
 
 def straightedge_table(elevations: Elevations, surfaces: Surfaces, settings: DrawingSettings) -> Table:
-    """One row a wall and rule: the worst gap with 2 u, the limit, and what follows from both."""
-    seen = {wall.id: wall.seen_share for wall in elevations.walls}
+    """What the straightedges found: one row a wall where the rules are few, else one row a wall and rule."""
+    seen = {wall.id: percent(wall.seen_share) for wall in elevations.walls}
+    rules = {tuple(edge.rule for edge in surface.straightedges) for surface in surfaces.walls}
+    if len(rules) == 1 and 1 <= len(next(iter(rules))) <= MOST_RULES_ABREAST:
+        return _rules_abreast(surfaces, seen, settings)
+    return _rules_below(surfaces, seen, settings)
+
+
+def _rules_abreast(surfaces: Surfaces, seen: dict[str, str], settings: DrawingSettings) -> Table:
+    rules = surfaces.walls[0].straightedges
+    heads = [
+        f"Worst gap under {lengths.limit(edge.length_mm, settings)}, limit {lengths.limit(edge.tolerance_mm, settings)}"
+        for edge in rules
+    ]
+    rows = tuple(
+        (surface.wall, surface.verdict, *(_found(edge, settings) for edge in surface.straightedges), seen[surface.wall])
+        for surface in surfaces.walls
+        if surface.wall in seen
+    )
+    return Table(("Wall", "Flatness", *heads, "Seen"), rows, (0.7, 1.6, *[2.6] * len(rules), 0.8))
+
+
+def _found(edge: Straightedge, settings: DrawingSettings) -> str:
+    words = f"{lengths.quantity(edge.worst, settings)}: {edge.verdict}"
+    if _shortened(edge):
+        words += f"; edge shortened to {edge.used_length_mm:.0f} mm"
+    if edge.share_over:
+        words += f"; over on {percent(edge.share_over)} of the area"
+    return words
+
+
+def _shortened(edge: Straightedge) -> bool:
+    return edge.used_length_mm is not None and edge.used_length_mm < edge.length_mm - 0.5
+
+
+def _rules_below(surfaces: Surfaces, seen: dict[str, str], settings: DrawingSettings) -> Table:
     rows = []
     for surface in surfaces.walls:
         for edge in surface.straightedges:
             ruler = lengths.limit(edge.length_mm, settings)
-            if edge.used_length_mm is not None and edge.used_length_mm < edge.length_mm - 0.5:
+            if _shortened(edge):
                 ruler += f", shortened to {edge.used_length_mm:.0f} mm"
             over = "–" if edge.share_over is None else percent(edge.share_over)
             rows.append(
@@ -37,7 +72,7 @@ def straightedge_table(elevations: Elevations, surfaces: Surfaces, settings: Dra
                     lengths.limit(edge.tolerance_mm, settings),
                     edge.verdict,
                     over,
-                    percent(seen[surface.wall]) if surface.wall in seen else "–",
+                    seen.get(surface.wall, "–"),
                 )
             )
     header = ("Wall", "Straightedge", "Worst gap", "Limit", "Flatness", "Area over", "Seen")

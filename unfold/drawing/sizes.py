@@ -23,7 +23,7 @@ class Size:
 
 
 def wall_widths(wall: WallElevation) -> tuple[Size, ...]:
-    """Widths near the bottom, at half height and near the top: the outermost crossings of a level line."""
+    """Widths near the bottom, halfway and near the top of both sides: the outermost crossings of a level line."""
     return _sizes(wall, axis=1, names=("bottom", "middle", "top"))
 
 
@@ -56,8 +56,34 @@ def edge_at(wall: WallElevation, segment: int) -> Edge | None:
     return None
 
 
+def _upright_span(wall: WallElevation) -> tuple[float, float]:
+    """The v over which both upright sides of a wall stand: under the low end of a sloped ceiling, above a high step."""
+    lows, highs = [], []
+    middle = 0.5 * float(wall.outline_mm[:, 0].min() + wall.outline_mm[:, 0].max())
+    for leftward in (True, False):
+        sides = [
+            edge_points(wall, edge) for edge in wall.edges if edge.kind in ("inside_corner", "outside_corner", "end")
+        ]
+        v = [points[:, 1] for points in sides if (points[:, 0].mean() < middle) == leftward]
+        if v:
+            lows.append(min(float(part.min()) for part in v))
+            highs.append(max(float(part.max()) for part in v))
+    whole = float(wall.outline_mm[:, 1].min()), float(wall.outline_mm[:, 1].max())
+    span = max(lows, default=whole[0]), min(highs, default=whole[1])
+    return span if span[1] > span[0] else whole
+
+
+def edge_points(wall: WallElevation, edge: Edge) -> Floats:
+    """The outline's points (n, 2) of one edge, both ends included."""
+    count = len(wall.outline_mm)
+    points: Floats = wall.outline_mm[(edge.first + np.arange((edge.last - edge.first) % count + 1)) % count]
+    return points
+
+
 def _sizes(wall: WallElevation, axis: int, names: tuple[str, str, str]) -> tuple[Size, ...]:
     low, high = float(wall.outline_mm[:, axis].min()), float(wall.outline_mm[:, axis].max())
+    if axis == 1:
+        low, high = _upright_span(wall)
     inset = min(INSET_MM, INSET_SHARE * (high - low))
     places = (low + inset, 0.5 * (low + high), high - inset)
     found = (size_at(wall, axis, at, name) for at, name in zip(places, names, strict=True))
