@@ -16,7 +16,7 @@ OpeningKind = Literal["door", "window", "opening", "niche", "service"]
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """A run of the outline: its points outline[first] .. outline[last] in ring order (last may wrap past the end to 0)."""
+    """A run of the outline: its points outline[first] .. outline[last] in ring order; the last run ends at 0."""
 
     kind: EdgeKind
     neighbour: str | None  # "W2", "floor", "ceiling" or None

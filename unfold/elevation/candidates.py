@@ -1,0 +1,182 @@
+"""Where a wall may have an opening: groups of cells whose rays went behind its surface, and small plates on it."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy import ndimage
+from shapely import MultiPoint
+
+from unfold.arrays import AnyArray, Bools, Floats
+from unfold.elevation.evidence import BEHIND, BLOCKED, EMPTY, PROUD, WALL, Evidence, cell_centres
+
+LEAST_SIDE_MM = 30.0
+LEAST_RAYS = 4
+PLATE_SIDES_MM = (35.0, 320.0)
+_BRIDGE_MM = 60.0  # glazing bars and the legs of a chair do not part an opening
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A rough opening or plate."""
+
+    source: Literal["behind", "plate"]
+    cells: Bools  # (rows, columns)
+    box_mm: tuple[float, float, float, float]  # u least, v least, u most, v most along turned axes about `turn_deg`
+    turn_deg: float  # of the box against the wall's axes, -45 to 45
+    casing: bool  # boards stand proud around it
+    reaches_floor: bool
+
+
+def find_candidates(evidence: Evidence, rays_behind: AnyArray, inside: Bools, floor_v: Floats) -> list[Candidate]:
+    """Find rough openings and plates.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        What the rays proved.
+    rays_behind : (rows, columns)
+        Number of rays that ended behind the surface.
+    inside : (rows, columns)
+        Cells within the wall's outline.
+    floor_v : (columns,)
+        v of the floor's edge over each column.
+    """
+    behind = (evidence.kind == BEHIND) & inside
+    found = [
+        _candidate("behind", cells, evidence, floor_v)
+        for cells in _groups(behind, evidence)
+        if _substantial(cells, rays_behind, evidence)
+    ]
+    taken = np.zeros(behind.shape, dtype=bool)
+    for one in found:
+        taken |= _box_cells(one, evidence, 40.0 if not one.casing else 160.0)
+    plates = (evidence.kind == PROUD) & inside & ~taken
+    found += [
+        _candidate("plate", cells, evidence, floor_v)
+        for cells in _groups(plates, evidence)
+        if _is_plate(cells, evidence, floor_v)
+    ]
+    return found
+
+
+def _groups(cells: Bools, evidence: Evidence) -> list[Bools]:
+    """Connected groups, after closing gaps that only unseen or proud cells hold: bars, and what stands before it."""
+    size = max(round(_BRIDGE_MM / evidence.grid.cell_mm) // 2, 1)
+    closed = ndimage.binary_closing(np.pad(cells, size), iterations=size)[size:-size, size:-size]
+    allowed = cells | (closed & np.isin(evidence.kind, (EMPTY, BLOCKED, PROUD)))
+    labels, count = ndimage.label(allowed)
+    slices = ndimage.find_objects(labels)
+    groups = []
+    for index in range(count):
+        group = np.zeros(cells.shape, dtype=bool)
+        group[slices[index]] = (labels[slices[index]] == index + 1) & cells[slices[index]]
+        if group.any():
+            groups.append(group)
+    return groups
+
+
+def _substantial(cells: Bools, rays_behind: AnyArray, evidence: Evidence) -> bool:
+    """More than a chance of stray rays: wide both ways, enough rays, and hardly a ray on the wall among them."""
+    rows, columns = np.nonzero(cells)
+    if rows.size == 0 or rays_behind[cells].sum() < LEAST_RAYS:
+        return False
+    cell = evidence.grid.cell_mm
+    height, width = (np.ptp(rows) + 1) * cell, (np.ptp(columns) + 1) * cell
+    core = ndimage.binary_opening(np.pad(cells, 1), np.ones((2, 2), dtype=bool))[1:-1, 1:-1]
+    sides = min(height, width)
+    wide = sides >= LEAST_SIDE_MM and core.sum() * cell**2 >= LEAST_SIDE_MM**2
+    return bool(wide)
+
+
+def _candidate(source: Literal["behind", "plate"], cells: Bools, evidence: Evidence, floor_v: Floats) -> Candidate:
+    u, v = _positions(cells, evidence)
+    turn = _turn_of(u, v)
+    box = _box(u, v, turn, evidence.grid.cell_mm / 2)
+    reaches = _reaches_floor(cells, evidence, floor_v)
+    casing = source == "behind" and _has_casing(box, turn, evidence, reaches)
+    return Candidate(source, cells, box, turn, casing, reaches)
+
+
+def _positions(cells: Bools, evidence: Evidence) -> tuple[Floats, Floats]:
+    u, v = cell_centres(evidence.grid)
+    rows, columns = np.nonzero(cells)
+    return u[columns], v[rows]
+
+
+def _turn_of(u: Floats, v: Floats) -> float:
+    """Turn of the least-area box around cells (Freeman and Shapira 1975), or 0 when the upright one is as good."""
+    points = MultiPoint(np.column_stack([u, v]))
+    upright = np.ptp(u) * np.ptp(v)
+    box = points.minimum_rotated_rectangle
+    if box.geom_type != "Polygon" or min(np.ptp(u), np.ptp(v)) < 150.0 or box.area > 0.9 * upright:
+        return 0.0
+    corners = np.asarray(box.exterior.coords)
+    edge = corners[1] - corners[0]
+    angle = float(np.degrees(np.arctan2(edge[1], edge[0])))
+    return (angle + 45.0) % 90.0 - 45.0
+
+
+def _box(u: Floats, v: Floats, turn_deg: float, half: float) -> tuple[float, float, float, float]:
+    """Bounds along the turned axes that leave out 0.5 % stray cells on each side."""
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    a, b = c * u + s * v, -s * u + c * v
+    bounds = []
+    for values in (a, b):
+        ordered = np.sort(values)
+        skip = int(0.005 * ordered.size)
+        bounds.append((ordered[skip] - half, ordered[-1 - skip] + half))
+    return float(bounds[0][0]), float(bounds[1][0]), float(bounds[0][1]), float(bounds[1][1])
+
+
+def _reaches_floor(cells: Bools, evidence: Evidence, floor_v: Floats) -> bool:
+    """Whether the cells come within 70 mm of the floor over most of their width: thresholds are lower than that."""
+    _, v = cell_centres(evidence.grid)
+    columns = np.flatnonzero(cells.any(axis=0))
+    lowest = v[np.argmax(cells[:, columns], axis=0)]
+    return bool(np.mean(lowest - floor_v[columns] < 70.0) > 0.5)
+
+
+def _has_casing(box: tuple[float, float, float, float], turn: float, evidence: Evidence, reaches_floor: bool) -> bool:
+    """Whether proud cells line the opening on most of the sides that can be seen."""
+    if abs(turn) > 1e-9 or min(box[2] - box[0], box[3] - box[1]) < 200.0:
+        return False
+    u, v = cell_centres(evidence.grid)
+    low = box[1] + 0.1 * (box[3] - box[1])
+    sides = [
+        (box[0] - 40, low, box[0] - 12, box[3]),
+        (box[2] + 12, low, box[2] + 40, box[3]),
+        (box[0], box[3] + 12, box[2], box[3] + 40),
+    ]
+    if not reaches_floor:
+        sides.append((box[0], box[1] - 40, box[2], box[1] - 12))
+    lined, seen = 0, 0
+    for u0, v0, u1, v1 in sides:
+        strip = evidence.kind[np.ix_((v > v0) & (v < v1), (u > u0) & (u < u1))]
+        known = np.isin(strip, (WALL, BEHIND, PROUD))
+        if known.sum() < 0.3 * max(strip.size, 1):
+            continue
+        seen += 1
+        lined += np.mean(strip[known] == PROUD) > 0.5
+    return seen >= 2 and lined >= max(2, seen - 1)
+
+
+def _box_cells(candidate: Candidate, evidence: Evidence, margin: float) -> Bools:
+    u, v = np.meshgrid(*cell_centres(evidence.grid))
+    c, s = np.cos(np.radians(candidate.turn_deg)), np.sin(np.radians(candidate.turn_deg))
+    a, b = c * u + s * v, -s * u + c * v
+    u0, v0, u1, v1 = candidate.box_mm
+    return np.asarray((a > u0 - margin) & (a < u1 + margin) & (b > v0 - margin) & (b < v1 + margin))
+
+
+def _is_plate(cells: Bools, evidence: Evidence, floor_v: Floats) -> bool:
+    """A compact proud patch of a plate's size, clear of floor and skirting, with wall around most of it."""
+    u, v = _positions(cells, evidence)
+    cell = evidence.grid.cell_mm
+    width, height = np.ptp(u) + cell, np.ptp(v) + cell
+    if not (PLATE_SIDES_MM[0] <= min(width, height) and max(width, height) <= PLATE_SIDES_MM[1]):
+        return False
+    if cells.sum() * cell**2 < 0.6 * width * height or _reaches_floor(cells, evidence, floor_v):
+        return False
+    grown = ndimage.binary_dilation(cells, iterations=3) & ~ndimage.binary_dilation(cells, iterations=1)
+    return bool(np.mean(evidence.kind[grown] == WALL) > 0.5)

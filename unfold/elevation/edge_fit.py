@@ -1,0 +1,282 @@
+"""A straight edge placed by maximum likelihood between rays that met its front piece and rays that went past it.
+
+The front piece is what has the edge: the wall around an opening, or a cover plate on the wall. x runs across the edge
+from the front piece outward, t along it. Along a straight jamb hundreds of rays each say which side they were on, so
+the edge is known far finer than the rays are spaced. Where the rays pin nothing down, because the nearest ones on
+either side leave a gap, the posterior is flat across the gap and the uncertainty says so.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from unfold.arrays import Bools, Floats
+from unfold.elevation.kernels import edge_log_likelihood, edge_score
+
+_BLURS_MM = (
+    0.3,
+    0.5,
+    0.8,
+    1.2,
+    1.8,
+    2.7,
+    4.0,
+)  # logistic scales tried: beam footprint and noise, 1.8 x this is 1 sigma
+_LEAST_OUTLIERS, _MOST_OUTLIERS = 0.003, 0.15
+_MINGLED_MM = 15.0  # farther than this from the edge nothing is blurred any more: what contradicts there is an outlier
+_OFFSETS, _SLOPES = 41, 7  # grid of the posterior
+_SQUARE = -0.02  # rays that drift toward the edge less than this can hardly meet its side face
+_SIDE_FACE_FLOOR_MM = 0.15  # an arris is not straighter or sharper than this
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeRays:
+    """Rays beside one edge; arrays (n,), millimetres."""
+
+    x: Floats  # across, positive away from the front piece, where the ray crosses the front's surface
+    t: Floats  # along
+    drift: (
+        Floats  # dx per mm of depth behind the front: below 0 the ray runs toward the edge and can meet its side face
+    )
+    depth: Floats  # where the ray ended behind the front's surface; far for rays that met nothing
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeFit:
+    """The edge x = offset + slope * t."""
+
+    offset_mm: float  # at t = 0
+    slope: float
+    middle_mm: float  # t where offset and slope are independent
+    standard_uncertainty_mm: float  # across, at the middle
+    slope_uncertainty: float
+    blur_mm: float
+    rays: int  # rays within 15 mm of the edge
+    side_face: bool  # the side face was seen and helped
+
+    def across(self, t: float) -> float:
+        return self.offset_mm + self.slope * t
+
+
+def fit_edge(
+    rays: EdgeRays, start_mm: float, tolerance_mm: float, slope_sd: float, reach_mm: float = 40.0
+) -> EdgeFit | None:
+    """Fit a straight edge.
+
+    Parameters
+    ----------
+    rays : EdgeRays
+        Rays near the edge.
+    start_mm : float
+        Where the edge is roughly, within `reach_mm`.
+    tolerance_mm : float
+        Rays that end within this depth lie on the front piece.
+    slope_sd : float
+        Standard deviation of the slope against the axis t, before any ray is looked at.
+
+    Returns
+    -------
+    EdgeFit or None
+        None when one of the two sides holds no ray at all.
+    """
+    near = np.abs(rays.x - start_mm) < reach_mm
+    rays = EdgeRays(rays.x[near], rays.t[near], rays.drift[near], rays.depth[near])
+    if rays.x.size < 4:
+        return None
+    middle = float(np.median(rays.t))
+    x, t, front, on_side = _labels(rays, start_mm, tolerance_mm)
+    t = t - middle
+    offset, slope = _coarse(x, t, front, start_mm, slope_sd)
+    side = _side_face(rays, middle, offset, slope, tolerance_mm)
+    if side is not None:
+        offset, slope = side.offset, side.slope
+    keep = np.ones(x.size, dtype=bool)
+    if side is not None:  # the side face's own rays, and those at the arris, which may lie on either face
+        at_arris = (rays.drift < _SQUARE) & (np.abs(x - offset - slope * t) < tolerance_mm)
+        keep = ~(on_side | at_arris)
+    x, t, front = x[keep], t[keep], front[keep]
+    if not np.any(front > 0.5) or (side is None and not np.any(front < 0.5)):
+        return None
+    return _posterior(x, t, front, (offset, slope), slope_sd, side, middle)
+
+
+def _labels(rays: EdgeRays, start_mm: float, tolerance_mm: float) -> tuple[Floats, Floats, Floats, Bools]:
+    """Where each ray counts, whether it counts for the front piece, and whether it may have met the side face.
+
+    A ray on the front piece counts where it ended, any other where it crossed the front's surface. A mixed point,
+    part front and part back, counts for the larger part of its beam; only a ray that drifts away from the edge can be
+    told to be one, for a ray that drifts toward it may have met the side face, which has its own fit.
+    """
+    back = _back_depth(rays, start_mm, tolerance_mm)
+    on_front = rays.depth < tolerance_mm
+    mixed = (rays.drift >= _SQUARE) & (rays.depth < 0.9 * back)
+    share = np.where(mixed, 1.0 - np.maximum(rays.depth, 0.0) / back, 0.0)
+    front = np.where(on_front, 1.0, np.where(share > 0.5, 1.0, 0.0))
+    x = np.where(on_front, rays.x + rays.drift * rays.depth, rays.x)
+    side = ~on_front & (rays.drift < _SQUARE) & (x + rays.drift * np.minimum(rays.depth, 1e4) < start_mm + 20.0)
+    return x, rays.t, front, side
+
+
+def _back_depth(rays: EdgeRays, start_mm: float, tolerance_mm: float) -> Floats:
+    """Depth of what lies behind the edge beside each ray: the median of the deep rays in its tenth of the edge."""
+    deep = (rays.depth > 2 * tolerance_mm) & (rays.x > start_mm)
+    if not deep.any():
+        return np.full(rays.x.size, 2 * tolerance_mm)
+    typical = float(np.median(rays.depth[deep]))
+    edges = np.linspace(rays.t.min(), rays.t.max() + 1e-9, 11)
+    tenth = np.clip(np.digitize(rays.t, edges) - 1, 0, 9)
+    medians = [
+        np.median(rays.depth[deep & (tenth == i)]) if np.any(deep & (tenth == i)) else typical for i in range(10)
+    ]
+    return np.asarray(medians, dtype=float)[tenth]
+
+
+@dataclass(frozen=True, slots=True)
+class _Prior:
+    """What is known of an edge before its rays: independent normal offset and slope."""
+
+    offset: float
+    offset_sd: float  # infinite when nothing is known
+    slope_sd: float  # about 0
+
+    def log(self, offset: float | Floats, slope: float | Floats) -> Any:
+        return -0.5 * ((offset - self.offset) / self.offset_sd) ** 2 - 0.5 * (slope / self.slope_sd) ** 2
+
+
+def _coarse(x: Floats, t: Floats, front: Floats, start_mm: float, slope_sd: float) -> tuple[float, float]:
+    """Newton steps while the blur is narrowed from wide to the finest: finds the edge from a rough start."""
+    offset, slope = start_mm, 0.0
+    prior = _Prior(start_mm, np.inf, slope_sd)
+    for blur in (8.0, 4.0, 2.0, 1.0):
+        offset, slope = _newton(x, t, front, offset, slope, blur, 0.02, prior)
+    return offset, slope
+
+
+def _newton(
+    x: Floats, t: Floats, front: Floats, offset: float, slope: float, blur: float, outliers: float, prior: _Prior
+) -> tuple[float, float]:
+    """Fisher scoring with halved steps; returns the best offset and slope for one blur."""
+    value = -np.inf
+    step = np.zeros(2)
+    for _ in range(12):
+        packed = edge_score(x, t, front, offset + step[0], slope + step[1], blur, outliers)
+        found = packed[0] + prior.log(offset + step[0], slope + step[1])
+        if found < value - 1e-9:
+            step = step / 2
+            if abs(step[0]) < 0.005:
+                break
+            continue
+        offset, slope, gained = offset + step[0], slope + step[1], found - value
+        value = found
+        if gained < 1e-3:
+            break
+        precision, slope_precision = prior.offset_sd**-2, prior.slope_sd**-2
+        information = np.array([[packed[3] + precision + 1e-6, packed[4]], [packed[4], packed[5] + slope_precision]])
+        pull = np.array([packed[1] - precision * (offset - prior.offset), packed[2] - slope_precision * slope])
+        step = np.linalg.solve(information, pull)
+        step = step * min(1.0, 6 * blur / max(abs(step[0]), 1e-9))
+    return offset, slope
+
+
+@dataclass(frozen=True, slots=True)
+class _SideFace:
+    offset: float
+    slope: float
+    uncertainty: float
+
+
+def _side_face(rays: EdgeRays, middle: float, offset: float, slope: float, tolerance_mm: float) -> _SideFace | None:
+    """Fit the edge's side face (a reveal) where rays met it, and carry it on to the front's surface; None if unseen.
+
+    Its points lie at x = edge + splay * depth; a splayed reveal is followed, a square one is expected.
+    """
+    ended = rays.x + rays.drift * np.minimum(rays.depth, 1e4)
+    seen = (rays.drift < _SQUARE) & (rays.depth > tolerance_mm) & (rays.depth < 400.0)
+    seen &= np.abs(ended - offset - slope * (rays.t - middle)) < 12.0
+    depth, t, residual = rays.depth[seen], rays.t[seen] - middle, ended[seen]
+    if depth.size < 8:
+        return None
+    scale = max(float(np.percentile(depth, 90)), 10.0)
+    design = np.stack([np.ones(depth.size), t, depth / scale], axis=1)
+    prior = np.diag([0.0, 1e4, 1.0 / (0.05 * scale) ** 2])
+    weight, solution, spread = np.ones(depth.size), np.array([offset, slope, 0.0]), 1.0
+    for _ in range(5):
+        gram = design.T @ (weight[:, None] * design) / spread**2 + prior
+        pull = design.T @ (weight * residual) / spread**2 + prior @ np.array([offset, slope, 0.0])
+        solution = np.linalg.solve(gram, pull)
+        misfit = residual - design @ solution
+        spread = max(1.4826 * float(np.median(np.abs(misfit))), 0.2)
+        weight = np.clip(1 - (misfit / (4.685 * spread)) ** 2, 0, 1) ** 2
+    uncertainty = float(np.sqrt(np.linalg.inv(gram)[0, 0]))
+    return _SideFace(float(solution[0]), float(solution[1]), float(np.hypot(uncertainty * 1.5, _SIDE_FACE_FLOOR_MM)))
+
+
+def _posterior(
+    x: Floats,
+    t: Floats,
+    front: Floats,
+    start: tuple[float, float],
+    slope_sd: float,
+    side: _SideFace | None,
+    middle: float,
+) -> EdgeFit:
+    """Mean and standard deviation over a grid of offsets and slopes, at the most likely blur."""
+    offset, slope = start
+    outliers = _outlier_share(x - slope * t, front, offset)
+    near = np.abs(x - slope * t - offset) < _MINGLED_MM
+    if not (np.any(front[near] > 0.5) and np.any(front[near] < 0.5)):
+        near = np.ones(x.size, dtype=bool)
+    x, t, front = x[near], t[near], front[near]
+    prior = _Prior(offset, np.inf, slope_sd) if side is None else _Prior(side.offset, side.uncertainty, slope_sd)
+    best = (-np.inf, _BLURS_MM[0], offset, slope)
+    for blur in _BLURS_MM:
+        o, s = _newton(x, t, front, offset, slope, blur, outliers, prior)
+        value = float(edge_score(x, t, front, o, s, blur, outliers)[0] + prior.log(o, s))
+        best = max(best, (value, blur, o, s))
+    _, blur, offset, slope = best
+    half = _half_width(x - slope * t - offset, front, blur)
+    reach_t = max(float(np.abs(t).max()), 1.0)
+    mean, deviation = np.array([offset, slope]), np.array([half / 3, half / 3 / reach_t])
+    for _ in range(3):
+        offsets = mean[0] + np.linspace(-4, 4, _OFFSETS) * deviation[0]
+        slopes = mean[1] + np.linspace(-3, 3, _SLOPES) * deviation[1]
+        log = edge_log_likelihood(x, t, front, offsets, slopes, blur, outliers) + prior.log(offsets[:, None], slopes)
+        mean, deviation = _moments(offsets, slopes, log)
+        deviation = np.maximum(deviation, [0.02, 0.02 / reach_t])
+    count = int(np.sum(np.abs(x - slope * t - offset) < _MINGLED_MM))
+    return EdgeFit(
+        float(mean[0] - mean[1] * middle),
+        float(mean[1]),
+        middle,
+        float(deviation[0]),
+        float(deviation[1]),
+        blur,
+        count,
+        side is not None,
+    )
+
+
+def _outlier_share(across: Floats, front: Floats, offset: float) -> float:
+    """Share of rays that contradict the edge where no blur can explain it."""
+    clear = np.abs(across - offset) > _MINGLED_MM
+    wrong = clear & ((across > offset) == (front > 0.5))
+    return float(np.clip((wrong.sum() + 0.5) / (clear.sum() + 10.0), _LEAST_OUTLIERS, _MOST_OUTLIERS))
+
+
+def _half_width(across: Floats, front: Floats, blur: float) -> float:
+    """A generous half width of the region where the edge may lie: a few blurs, or the gap between the two sides."""
+    inside, outside = np.sort(across[front > 0.5]), np.sort(across[front < 0.5])
+    gap = 0.0
+    if inside.size and outside.size:
+        gap = float(outside[min(1, outside.size - 1)] - inside[max(-2, -inside.size)])
+    return max(3 * blur, gap, 1.0)
+
+
+def _moments(offsets: Floats, slopes: Floats, log: Floats) -> tuple[Floats, Floats]:
+    weight = np.exp(log - log.max())
+    weight /= weight.sum()
+    over_offset, over_slope = weight.sum(1), weight.sum(0)
+    mean = np.array([over_offset @ offsets, over_slope @ slopes])
+    spread = np.array([over_offset @ (offsets - mean[0]) ** 2, over_slope @ (slopes - mean[1]) ** 2])
+    return mean, np.sqrt(spread)

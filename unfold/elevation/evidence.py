@@ -1,0 +1,75 @@
+"""What the rays proved at each cell of a wall's grid, with empty cells judged at the scale of the point spacing."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from unfold.arrays import AnyArray, Bools, Floats
+from unfold.surface.result import Grid, RayCounts, WallSurface
+
+EMPTY, WALL, BEHIND, PROUD, BLOCKED = 0, 1, 2, 3, 4
+SPACINGS = 1.7  # an empty cell belongs to the nearest ray within this many point spacings
+_WINDOW_MM = 250.0
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Kinds of cells; arrays (rows, columns)."""
+
+    grid: Grid
+    seen: AnyArray  # EMPTY .. BLOCKED by the cell's own rays
+    kind: AnyArray  # the same, where empty cells close to a ray are of its kind
+    spacing_mm: Floats  # local distance between neighbouring rays
+
+
+def gather_evidence(surface: WallSurface) -> Evidence:
+    """Sort a wall's cells by what their rays proved.
+
+    A single stray ray does not outvote the cell's others. A cell without any ray is of the kind of the nearest cell
+    with one, when that is no farther than the spacing of the rays there explains; beyond, it stays EMPTY.
+    """
+    seen = _vote(surface.rays, surface.is_wall)
+    spacing = _local_spacing(surface.rays, surface.grid.cell_mm)
+    reach = np.maximum(SPACINGS * spacing, 0.75 * surface.grid.cell_mm) / surface.grid.cell_mm
+    return Evidence(surface.grid, seen, _fill(seen, reach), spacing)
+
+
+def _vote(rays: RayCounts, is_wall: Bools) -> AnyArray:
+    """The kind that most rays of a cell speak for; rays that ended in front only count where no other ray came."""
+    hit, proud = rays.hit.astype(float), rays.proud.astype(float)
+    behind = rays.recess.astype(float) + rays.through
+    hit = hit + 0.5 * is_wall
+    kind = np.where(rays.blocked > 0, BLOCKED, EMPTY)
+    kind = np.where((proud > 0) & (proud >= rays.blocked), PROUD, kind)
+    kind = np.where((hit > 0) & (hit >= behind) & (hit >= 0.3 * proud), WALL, kind)
+    return np.where((behind > 0) & (behind > hit) & (behind >= 0.5 * proud), BEHIND, kind).astype(np.int8)
+
+
+def _local_spacing(rays: RayCounts, cell_mm: float) -> Floats:
+    """Distance between neighbouring rays, from their number per area over a quarter metre around."""
+    total = (rays.hit + rays.recess + rays.through + rays.proud).astype(float)
+    window = max(round(_WINDOW_MM / cell_mm) | 1, 3)
+    near = ndimage.uniform_filter(total, window, mode="constant")
+    covered = ndimage.uniform_filter(
+        ndimage.binary_closing(total > 0, iterations=3).astype(float), window, mode="constant"
+    )
+    density = np.divide(near, covered, out=np.zeros_like(near), where=covered > 1e-6)
+    return np.where(density > 1e-6, cell_mm / np.sqrt(np.maximum(density, 1e-6)), 3 * cell_mm)
+
+
+def _fill(seen: AnyArray, reach_cells: Floats) -> AnyArray:
+    """Give each empty cell the kind of the nearest cell with rays, within reach."""
+    known = (seen != EMPTY) & (seen != BLOCKED)
+    if not known.any():
+        return seen.copy()
+    distance, nearest = ndimage.distance_transform_edt(~known, return_indices=True)
+    filled = seen[nearest[0], nearest[1]]
+    return np.where(~known & (distance <= reach_cells), filled, seen).astype(np.int8)
+
+
+def cell_centres(grid: Grid) -> tuple[Floats, Floats]:
+    """u of each column (columns,) and v of each row (rows,), millimetres."""
+    u = grid.u0_mm + grid.cell_mm * np.arange(grid.columns, dtype=float)
+    v = grid.v0_mm + grid.cell_mm * np.arange(grid.rows, dtype=float)
+    return np.asarray(u), np.asarray(v)

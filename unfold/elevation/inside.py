@@ -1,0 +1,65 @@
+"""What the rays met inside of an opening: a back, a pane, a room behind, nothing."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from unfold.arrays import Floats
+from unfold.elevation.collect import ZoneRays
+from unfold.elevation.local_rays import to_surface
+from unfold.elevation.rings import signed_distance
+
+BACK_MM = 600.0  # what ended farther behind the wall is not the opening's own back
+BIN_MM = 6.0
+REVEAL_MM = 60.0  # rays that cross this near to the ring may have met its reveal
+LEAST_RAYS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Inside:
+    """Shares of the rays that cross an opening well inside of its ring."""
+
+    through_share: float  # ended far behind the wall, or nowhere
+    back_share: float  # ended at one depth: a back, a leaf or a pane
+    frame_share: float  # the same among the rays beside the ring: a window's frame
+    depth_mm: float | None  # that depth
+    rays: int
+
+
+def look_inside(rays: ZoneRays, crossed_mm: float, plane: Floats, ring: Floats, noise_mm: float) -> Inside | None:
+    """Tell what lies behind a ring from the rays that cross it; None when hardly any ray went behind the wall."""
+    local = to_surface(rays, crossed_mm, plane, 0.0)
+    distance = signed_distance(ring, np.column_stack([local.a, local.b]))
+    size = float(min(np.ptp(ring[:, 0]), np.ptp(ring[:, 1])))
+    core_mm = min(REVEAL_MM, 0.25 * size)
+    crossing = distance < -min(3.0, 0.1 * size)
+    behind = crossing & (local.depth > max(3 * noise_mm, 3.0))
+    if behind.sum() < LEAST_RAYS or behind.sum() < 0.4 * crossing.sum():
+        return None
+    depth = local.depth
+    core = behind & (distance < -core_mm)
+    if core.sum() < LEAST_RAYS:
+        core = behind
+    border = behind & (distance > -REVEAL_MM) & (distance < -10.0)
+    through = depth > BACK_MM
+    peak = _peak_depth(depth[behind & ~through], noise_mm)
+    if peak is None:
+        return Inside(float(through[core].mean()), 0.0, 0.0, None, int(behind.sum()))
+    at_peak = np.abs(depth - peak) < max(2.5 * noise_mm, BIN_MM)
+    frame = float(at_peak[border].mean()) if border.sum() >= 10 else 0.0
+    return Inside(float(through[core].mean()), float(at_peak[core].mean()), frame, peak, int(behind.sum()))
+
+
+def _peak_depth(depths: Floats, noise_mm: float) -> float | None:
+    """The depth at which most rays ended, where they stand out from those spread over a reveal."""
+    if depths.size < LEAST_RAYS:
+        return None
+    width = max(BIN_MM, 2 * noise_mm)
+    counts, edges = np.histogram(depths, np.arange(0.0, BACK_MM + 2 * width, width))
+    pairs = counts[:-1] + counts[1:]
+    top = int(np.argmax(pairs))
+    near = np.abs(depths - edges[top + 1]) < 1.5 * width
+    spread_evenly = depths.size * 2 * width / max(float(np.quantile(depths, 0.98)), 4 * width)
+    if pairs[top] < 1.5 * spread_evenly and pairs[top] < 0.5 * depths.size:
+        return None
+    return float(np.median(depths[near]))

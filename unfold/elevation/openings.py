@@ -1,0 +1,261 @@
+"""Openings measured: each candidate's edges placed by the rays around it, its kind told by what the rays met inside."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy import ndimage
+from shapely.geometry import Polygon
+
+from unfold.arrays import Floats
+from unfold.elevation.candidates import Candidate
+from unfold.elevation.collect import Zone, ZoneRays
+from unfold.elevation.evidence import Evidence
+from unfold.elevation.inside import look_inside
+from unfold.elevation.kinds import kind_of
+from unfold.elevation.local_rays import LocalRays, fit_plane, join, to_surface
+from unfold.elevation.outline import Outline
+from unfold.elevation.result import Opening
+from unfold.elevation.rings import counter_clockwise
+from unfold.elevation.shapes import Box, Shape, fit_circle, fit_rectangle, ring_likelihood
+from unfold.quantity import combine
+from unfold.room.result import Wall
+from unfold.surface.result import WallSurface
+
+EDGE_ZONE_MM = 45.0
+CASING_ZONE_MM = 190.0  # widest casing that is looked for
+ROUND_MOST_MM = 900.0
+_STANDING_MM = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A candidate with the rays around and inside it."""
+
+    candidate: Candidate
+    edge: ZoneRays
+    inner: ZoneRays
+    crossed_mm: float
+
+
+def zones_of(wall_index: int, candidate: Candidate, evidence: Evidence, surface: WallSurface) -> tuple[Zone, Zone]:
+    """The cells whose rays place a candidate's edges, and those whose rays tell what is inside."""
+    u, v = np.meshgrid(
+        evidence.grid.u0_mm + evidence.grid.cell_mm * np.arange(evidence.grid.columns),
+        evidence.grid.v0_mm + evidence.grid.cell_mm * np.arange(evidence.grid.rows),
+    )
+    c, s = np.cos(np.radians(candidate.turn_deg)), np.sin(np.radians(candidate.turn_deg))
+    a, b = c * u + s * v, -s * u + c * v
+    u0, v0, u1, v1 = candidate.box_mm
+    outward = np.maximum(np.maximum(u0 - a, a - u1), np.maximum(v0 - b, b - v1))
+    reach = CASING_ZONE_MM if candidate.casing else EDGE_ZONE_MM
+    if candidate.source == "behind":  # an odd shape has edges inside of its box
+        rim = ndimage.distance_transform_edt(candidate.cells) * evidence.grid.cell_mm
+        edge = (outward < reach) & ~(candidate.cells & (rim > EDGE_ZONE_MM))
+    else:
+        edge = outward < reach
+    inner = (outward < 0) & ~edge
+    around = (outward > 0) & (outward < 150.0) & surface.is_wall & np.isfinite(surface.height_mm)
+    height = float(np.median(surface.height_mm[around])) if around.any() else 0.0
+    return Zone(wall_index, np.argwhere(edge), height), Zone(wall_index, np.argwhere(inner), height)
+
+
+def measure_openings(
+    wall: Wall, surface: WallSurface, evidence: Evidence, outline: Outline, cases: Sequence[Case], stations_known: bool
+) -> list[Opening]:
+    """Measure every candidate of a wall; those that the rays do not bear out are left out."""
+    found = [
+        opening
+        for case in cases
+        if (opening := _measure(wall, surface, evidence, outline, case, stations_known)) is not None
+    ]
+    found.sort(key=lambda opening: (float(opening.ring_mm[:, 0].min()), float(opening.ring_mm[:, 1].min())))
+    return [_renamed(opening, f"{wall.id}-O{i + 1}") for i, opening in enumerate(found)]
+
+
+def _renamed(opening: Opening, name: str) -> Opening:
+    return Opening(
+        name,
+        opening.kind,
+        opening.ring_mm,
+        opening.shape,
+        opening.size_mm,
+        opening.depth_mm,
+        opening.evidence,
+        opening.standard_uncertainty_mm,
+        opening.clear_ring_mm,
+    )
+
+
+def _measure(
+    wall: Wall, surface: WallSurface, evidence: Evidence, outline: Outline, case: Case, stations_known: bool
+) -> Opening | None:
+    tolerance = max(3.0 * surface.noise_mm, 2.5)
+    plane = fit_plane(case.edge.u, case.edge.v, case.edge.h, case.crossed_mm, max(3 * tolerance, 10.0))
+    if case.candidate.source == "plate":
+        return _measure_plate(case, plane, tolerance, surface)
+    local = to_surface(case.edge, case.crossed_mm, plane, case.candidate.turn_deg)
+    depth = _typical_depth(local, tolerance)
+    if depth < 1.5 * tolerance:
+        return None
+    tolerance = min(tolerance, depth / 2)
+    if case.candidate.casing:
+        found = _measure_cased(case, plane, tolerance, outline)
+        if found is not None:
+            shape, clear = found
+            return _opening(wall, evidence, surface, outline, case, plane, shape, clear, stations_known)
+    shape = _best_shape(local, case.candidate, tolerance)
+    shape = _stand_on_floor(shape, outline) if case.candidate.reaches_floor else shape
+    return _opening(wall, evidence, surface, outline, case, plane, shape, None, stations_known)
+
+
+def _typical_depth(local: LocalRays, tolerance: float) -> float:
+    deep = local.depth[local.depth > tolerance]
+    return float(np.median(deep)) if deep.size else 0.0
+
+
+def _best_shape(local: LocalRays, candidate: Candidate, tolerance: float) -> Shape:
+    """A rectangle, or a circle where the rays around it speak for one."""
+    fixed = candidate.box_mm[1] if candidate.reaches_floor else None
+    rectangle = fit_rectangle(local, candidate.box_mm, candidate.turn_deg, tolerance, True, fixed)
+    u0, v0, u1, v1 = candidate.box_mm
+    aspect = (u1 - u0) / (v1 - v0)
+    if candidate.reaches_floor or max(u1 - u0, v1 - v0) > ROUND_MOST_MM or not 0.7 < aspect < 1.43:
+        return rectangle
+    circle = fit_circle(local, candidate.box_mm, candidate.turn_deg, tolerance, True)
+    if circle is None:
+        return rectangle
+    likelihoods = [
+        ring_likelihood(local, shape, candidate.box_mm, candidate.turn_deg, tolerance, True)
+        for shape in (rectangle, circle)
+    ]
+    return circle if likelihoods[1] > likelihoods[0] + 1.0 else rectangle
+
+
+def _measure_cased(case: Case, plane: Floats, tolerance: float, outline: Outline) -> tuple[Shape, Shape] | None:
+    """The outer edge of the boards around an opening and the clear opening within; None when there are no boards."""
+    rays = case.edge
+    height = plane[0] + plane[1] * rays.u + plane[2] * rays.v
+    above = rays.h - height
+    proud = above[(above > max(4.0, 1.3 * tolerance)) & (above < 60.0)]
+    if proud.size < 30:
+        return None
+    counts, edges = np.histogram(proud, np.arange(3.0, 62.0, 2.0))
+    top = int(np.argmax(np.convolve(counts, [1, 1, 1], "same")))
+    stands = float(np.median(proud[np.abs(proud - edges[top] - 1.0) < 4.0]))
+    face = fit_plane(rays.u, rays.v, rays.h, case.crossed_mm + stands, 5.0)
+    local = to_surface(rays, case.crossed_mm, face, 0.0)
+    margin = min(tolerance, stands / 2)
+    box = case.candidate.box_mm
+    fixed = box[1] if case.candidate.reaches_floor else None
+    clear = fit_rectangle(local, box, 0.0, margin, True, fixed)
+    outer_box = _outer_box(local, box, margin, fixed is not None)
+    outer = fit_rectangle(local, outer_box, 0.0, margin, False, fixed)
+    if case.candidate.reaches_floor:
+        return _stand_on_floor(outer, outline), _stand_on_floor(clear, outline)
+    return outer, clear
+
+
+def _outer_box(local: LocalRays, box: Box, margin: float, on_floor: bool) -> Box:
+    """Rough outer edges of the boards: where, going outward, rays on the boards give way to rays on the wall."""
+    bounds = list(box)
+    steps = np.arange(0.0, CASING_ZONE_MM, 5.0)
+    for side in range(4):
+        if side == 1 and on_floor:
+            continue
+        upright = side in (0, 2)
+        across, along = (local.a, local.b) if upright else (local.b, local.a)
+        low, high = (box[1], box[3]) if upright else (box[0], box[2])
+        outward = (across - box[side]) * (1.0 if side >= 2 else -1.0)
+        near = (along > low + 0.1 * (high - low)) & (along < high - 0.1 * (high - low)) & (np.abs(local.depth) < 200.0)
+        on_board = local.depth < margin
+        share = []
+        for step in steps:
+            bin_ = near & (outward >= step) & (outward < step + 10.0)
+            share.append(float(on_board[bin_].mean()) if bin_.sum() >= 5 else np.nan)
+        boards = np.flatnonzero(np.nan_to_num(np.array(share)) > 0.5)
+        first = boards[0] if boards.size else 0
+        gone = np.flatnonzero((np.array(share) < 0.5) & (np.arange(steps.size) > first))
+        width = float(steps[gone[0]] + 5.0) if gone.size else 0.0
+        bounds[side] += width if side >= 2 else -width
+    return (bounds[0], bounds[1], bounds[2], bounds[3])
+
+
+def _measure_plate(case: Case, plane: Floats, tolerance: float, surface: WallSurface) -> Opening | None:
+    """A cover plate that stands a few millimetres proud; its edge is where rays first pass it."""
+    rays = case.edge
+    above = rays.h - (plane[0] + plane[1] * rays.u + plane[2] * rays.v)
+    u0, v0, u1, v1 = case.candidate.box_mm
+    within = (rays.u > u0 + 5) & (rays.u < u1 - 5) & (rays.v > v0 + 5) & (rays.v < v1 - 5)
+    inside = above[within & (above < 60.0)]
+    if inside.size < 6:
+        return None
+    stands = float(np.median(inside))
+    if not (1.3 * tolerance < stands < 35.0):
+        return None
+    face = plane + np.array([stands, 0.0, 0.0])
+    local = to_surface(rays, case.crossed_mm, face, case.candidate.turn_deg)
+    shape = fit_rectangle(local, case.candidate.box_mm, case.candidate.turn_deg, stands / 2, False, None)
+    uncertainty = combine([shape.standard_uncertainty_mm, surface.registration_mm, 0.2])
+    return Opening("", "service", shape.ring, "rectangle", shape.size_mm, None, "recess", uncertainty, None)
+
+
+def _stand_on_floor(shape: Shape, outline: Outline) -> Shape:
+    """Let a rectangle's lower side follow the outline's lower edge between its two upright sides."""
+    if shape.kind != "rectangle":
+        return shape
+    below_left, below_right, above_right, above_left = shape.ring
+    floor = _lower_edge(outline)
+    v_left, v_right = np.interp([below_left[0], below_right[0]], floor[:, 0], floor[:, 1])
+    between = floor[(floor[:, 0] > below_left[0] + 0.5) & (floor[:, 0] < below_right[0] - 0.5)]
+    ring = np.vstack([[below_left[0], v_left], between, [below_right[0], v_right], above_right, above_left])
+    height = float(np.mean([above_right[1], above_left[1]]) - np.mean([v_left, v_right]))
+    return Shape("rectangle", ring, (shape.size_mm[0], height), shape.standard_uncertainty_mm, shape.edges)
+
+
+def _lower_edge(outline: Outline) -> Floats:
+    """Points of the outline's lower edge from left to right; the ring begins with them."""
+    lower = 0
+    for edge in outline.edges:
+        if edge.kind not in ("floor", "end") or edge.last == 0:
+            break
+        lower = edge.last
+        if edge.kind == "end":
+            break
+    return outline.ring[: lower + 1]
+
+
+def _opening(
+    wall: Wall,
+    evidence: Evidence,
+    surface: WallSurface,
+    outline: Outline,
+    case: Case,
+    plane: Floats,
+    shape: Shape,
+    clear: Shape | None,
+    stations_known: bool,
+) -> Opening | None:
+    """Put an opening together once its ring is known, or drop it when the ring holds too little evidence."""
+    ring = counter_clockwise(shape.ring)
+    if not Polygon(ring).is_valid or Polygon(ring).area < 400.0:
+        return None
+    bounds = shape if clear is None else clear
+    inside = look_inside(join(case.edge, case.inner), case.crossed_mm, plane, bounds.ring, surface.noise_mm)
+    if inside is None:
+        return None
+    kind = kind_of(bounds.size_mm, case.candidate.reaches_floor, clear is not None, inside)
+    proof: Literal["through", "recess"] = "through" if inside.through_share > 0.5 else "recess"
+    uncertainty = combine([shape.standard_uncertainty_mm, surface.registration_mm, 0.2])
+    return Opening(
+        "",
+        kind,
+        ring,
+        shape.kind,
+        shape.size_mm,
+        inside.depth_mm,
+        proof,
+        uncertainty,
+        None if clear is None else counter_clockwise(clear.ring),
+    )

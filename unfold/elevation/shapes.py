@@ -1,0 +1,159 @@
+"""Rectangles and circles fitted to the rays around them."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.optimize import minimize
+
+from unfold.arrays import Floats
+from unfold.elevation.edge_fit import EdgeFit, fit_edge
+from unfold.elevation.local_rays import LocalRays
+
+Box = tuple[float, float, float, float]
+SIDES = ("left", "bottom", "right", "top")
+SLOPE_SD = 0.006  # jambs and boxes keep within about a third of a degree of plumb and level, unless rays say otherwise
+UNSEEN_EDGE_MM = 12.0  # standard uncertainty of an edge that no ray placed: a cell and a half
+CIRCLE_POINTS = 90
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A fitted ring (n, 2) in wall coordinates, counter-clockwise."""
+
+    kind: Literal["rectangle", "circle", "polygon"]
+    ring: Floats
+    size_mm: tuple[float, ...]
+    standard_uncertainty_mm: float  # of the width, height or diameter, the largest
+    edges: tuple[EdgeFit | None, ...]
+
+
+def fit_rectangle(
+    rays: LocalRays, box: Box, turn_deg: float, tolerance_mm: float, front_outside: bool, fixed_bottom: float | None
+) -> Shape:
+    """Fit the four sides one by one; a side that no ray placed keeps its rough place and says how rough it is.
+
+    `fixed_bottom` is the level of a floor that the rectangle stands on, None where its lower side is to be fitted.
+    """
+    width, height = box[2] - box[0], box[3] - box[1]
+    lines: list[tuple[float, float]] = []
+    fits: list[EdgeFit | None] = []
+    for which, rough in zip(SIDES, box, strict=True):
+        upright = which in ("left", "right")
+        if which == "bottom" and fixed_bottom is not None:
+            lines.append((fixed_bottom, 0.0))
+            fits.append(None)
+            continue
+        low, high = (box[1], box[3]) if upright else (box[0], box[2])
+        margin = min(15.0, 0.15 * (high - low))
+        sign = 1.0 if (which in ("left", "bottom")) == front_outside else -1.0
+        reach = min(40.0, 0.45 * (width if upright else height) + 8.0)
+        edge = fit_edge(
+            rays.side(which, low + margin, high - margin, front_outside), sign * rough, tolerance_mm, SLOPE_SD, reach
+        )
+        fits.append(edge)
+        lines.append((rough, 0.0) if edge is None else (sign * edge.offset_mm, sign * edge.slope))
+    corners = _corners(lines)
+    uncertain = [UNSEEN_EDGE_MM if fit is None else fit.standard_uncertainty_mm for fit in fits]
+    if fixed_bottom is not None:
+        uncertain[1] = 0.0
+    across, up = np.hypot(uncertain[0], uncertain[2]), np.hypot(uncertain[1], uncertain[3])
+    size = (
+        float(np.mean(corners[[1, 2], 0]) - np.mean(corners[[0, 3], 0])),
+        float(np.mean(corners[[2, 3], 1]) - np.mean(corners[[0, 1], 1])),
+    )
+    return Shape("rectangle", turn_back(corners, turn_deg), size, float(max(across, up)), tuple(fits))
+
+
+def _corners(lines: list[tuple[float, float]]) -> Floats:
+    """Corners of four sides left, bottom, right, top given as (offset, slope), counter-clockwise from below left."""
+    left, bottom, right, top = lines
+    return np.array([_meet(left, bottom), _meet(right, bottom), _meet(right, top), _meet(left, top)])
+
+
+def _meet(upright: tuple[float, float], level: tuple[float, float]) -> tuple[float, float]:
+    """Solve a = o1 + s1 b and b = o2 + s2 a."""
+    a = (upright[0] + upright[1] * level[0]) / (1 - upright[1] * level[1])
+    return a, level[0] + level[1] * a
+
+
+def turn_back(points: Floats, turn_deg: float) -> Floats:
+    """Points (n, 2) from axes turned by `turn_deg` back to (u, v)."""
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    return np.asarray(points @ np.array([[c, s], [-s, c]]))
+
+
+def fit_circle(rays: LocalRays, box: Box, turn_deg: float, tolerance_mm: float, front_outside: bool) -> Shape | None:
+    """Fit a circle by maximum likelihood, the blur with it; None when one side of it holds no ray."""
+    start = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2, (box[2] - box[0] + box[3] - box[1]) / 4])
+    a, b, front = _circle_labels(rays, start, tolerance_mm, front_outside)
+    near = np.hypot(a - start[0], b - start[1]) < start[2] + 40.0
+    a, b, front = a[near], b[near], front[near]
+    if not (np.any(front) and np.any(~front)):
+        return None
+
+    def misfit(parameters: Floats) -> float:
+        distance = np.hypot(a - parameters[0], b - parameters[1]) - parameters[2]
+        return -_label_likelihood(distance if front_outside else -distance, front, float(np.exp(parameters[3])))
+
+    simplex = np.array([[*start, 0.7]] * 5) + np.diag([6.0, 6.0, 6.0, 0.7, 0.0])[:, :4]
+    found = minimize(
+        misfit,
+        [*start, 0.7],
+        method="Nelder-Mead",
+        options={"initial_simplex": simplex, "xatol": 0.02, "fatol": 0.01, "maxiter": 400},
+    )
+    middle, radius = found.x[:2], float(found.x[2])
+    turn = np.linspace(0, 2 * np.pi, CIRCLE_POINTS, endpoint=False)
+    ring = middle + radius * np.column_stack([np.cos(turn), np.sin(turn)])
+    uncertainty = _radius_uncertainty(misfit, found.x)
+    return Shape("circle", turn_back(ring, turn_deg), (2 * radius,), 2 * uncertainty, ())
+
+
+def _circle_labels(
+    rays: LocalRays, start: Floats, tolerance_mm: float, front_outside: bool
+) -> tuple[Floats, Floats, np.ndarray]:
+    """Where each ray counts against a circle, and whether it met the front piece; see `edge_fit` for the reasons."""
+    front = rays.depth < tolerance_mm
+    a = np.where(front, rays.a + rays.da * rays.depth, rays.a)
+    b = np.where(front, rays.b + rays.db * rays.depth, rays.b)
+    out = np.column_stack([rays.a - start[0], rays.b - start[1]])
+    out /= np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-9)
+    toward = (rays.da * out[:, 0] + rays.db * out[:, 1]) * (1.0 if front_outside else -1.0)
+    ended = np.hypot(rays.a + rays.da * rays.depth - start[0], rays.b + rays.db * rays.depth - start[1])
+    side_face = ~front & (toward > 0.02) & (np.abs(ended - start[2]) < 8.0)
+    # the side face itself lies at the edge, whatever its depth: it counts for neither side
+    keep = ~side_face
+    return a[keep], b[keep], front[keep]
+
+
+def _label_likelihood(beyond: Floats, front: np.ndarray, blur: float) -> float:
+    """Log-likelihood of labels at signed distances on the front piece's side of an edge (positive: on it)."""
+    share = 1.0 / (1.0 + np.exp(-np.clip(beyond / blur, -40, 40)))
+    chance = 0.02 + 0.96 * share
+    return float(np.sum(np.log(np.where(front, chance, 1 - chance))))
+
+
+def _radius_uncertainty(misfit: object, best: Floats) -> float:
+    """Half the width over which the likelihood stays within 1/2 of its best, the centre and blur held."""
+    assert callable(misfit)
+    least = misfit(best)
+    steps = np.arange(0.1, 12.0, 0.1)
+    widths = []
+    for sign in (1.0, -1.0):
+        beyond = next((s for s in steps if misfit(best + np.array([0, 0, sign * s, 0])) > least + 0.5), 12.0)
+        widths.append(beyond)
+    return max(float(np.mean(widths)), 0.1)
+
+
+def ring_likelihood(
+    rays: LocalRays, shape: Shape, box: Box, turn_deg: float, tolerance_mm: float, front_outside: bool
+) -> float:
+    """Log-likelihood of a ring for the rays around it, to compare a circle with a rectangle."""
+    from unfold.elevation.rings import signed_distance
+
+    start = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2, (box[2] - box[0] + box[3] - box[1]) / 4])
+    a, b, front = _circle_labels(rays, start, tolerance_mm, front_outside)
+    distance = signed_distance(shape.ring, turn_back(np.column_stack([a, b]), turn_deg))
+    beyond = distance if front_outside else -distance
+    return max(_label_likelihood(beyond, front, blur) for blur in (0.8, 1.5, 3.0))

@@ -1,0 +1,253 @@
+"""A wall's lower and upper edge: the floor's or ceiling's height field beside the wall, carried on to its surface."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy import ndimage
+
+from unfold.arrays import AnyArray, Bools, Floats
+from unfold.elevation.strip_fit import fit_strip
+from unfold.room.result import Room, Slab, Wall
+
+NEAREST_MM, FARTHEST_MM = 30.0, 300.0  # the strip beside the wall: clear of skirting and mixed points, still local
+NEAR_MM = 160.0  # a layer must begin this near to the wall to be the one that meets it
+WINDOW_MM = 50.0
+CLEAR_MM = 40.0
+LEVEL_MM = 60.0  # thresholds and sagging slabs keep within this of the slab's plane
+STEP_MM = 20.0  # a larger change between neighbouring windows is a step
+HEADROOM_MM = 2000.0  # a layer that is no known ceiling is one only above this
+BIN_MM = 25.0
+MODEL_MM = 0.15
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A stretch of an edge without a step; arrays (n,), u rising, millimetres."""
+
+    u_mm: Floats
+    v_mm: Floats
+    uncertainty_mm: Floats
+    measured: bool  # False: the slab's plane stands in
+
+    def v_at(self, u_mm: float | Floats) -> Floats:
+        return np.asarray(np.interp(u_mm, self.u_mm, self.v_mm))
+
+
+@dataclass(frozen=True, slots=True)
+class _Beside:
+    """Cells beside a wall in its own frame; arrays (n,), millimetres."""
+
+    u: Floats
+    v: Floats
+    d: Floats
+    count: Floats
+    level: Floats  # (n, 3) metres
+
+
+def trace_slab_edge(
+    wall: Wall, room: Room, kind: Literal["floor", "ceiling"], wall_ends_mm: Floats, surface_h_mm: Floats, u_mm: Floats
+) -> list[Run]:
+    """Find the runs of a wall's lower or upper edge.
+
+    Parameters
+    ----------
+    wall_ends_mm : (windows,)
+        For each 50 mm of the wall from u = 0: v of its own lowest (floor) or highest (ceiling) measured point; NaN
+        where none.
+    surface_h_mm : (n,)
+        The wall's height over its base surface along the edge at `u_mm`.
+    u_mm : (n,)
+        Where the edge is wanted, rising.
+
+    Returns
+    -------
+    list of Run
+        In order of u; empty when no floor or ceiling meets the wall.
+    """
+    beside = _cells_beside(wall, room)
+    slabs = [slab for slab in room.slabs if slab.kind == kind]
+    rough, plane = _rough_levels(wall, beside, slabs, kind, wall_ends_mm)
+    if not np.isfinite(rough).any():
+        return []
+    rough = _bridge(rough, plane, wall, slabs)
+    pieces = _pieces(rough, plane, wall, slabs)
+    breaks = [_step_place(beside, pieces[i], pieces[i + 1], rough) for i in range(len(pieces) - 1)]
+    bounds = [-np.inf, *breaks, np.inf]
+    runs = []
+    for i, piece in enumerate(pieces):
+        inside = (u_mm >= bounds[i]) & (u_mm <= bounds[i + 1])
+        own = np.concatenate(
+            [
+                [b for b in bounds[i : i + 1] if np.isfinite(b)],
+                u_mm[inside],
+                [b for b in bounds[i + 1 : i + 2] if np.isfinite(b)],
+            ]
+        )
+        heights = np.interp(own, u_mm, surface_h_mm)
+        slab = slabs[plane[piece.start]] if plane[piece.start] >= 0 else None
+        runs.append(_fit_run(wall, beside, slab, rough, piece, own, heights))
+    return runs
+
+
+def _cells_beside(wall: Wall, room: Room) -> _Beside:
+    """Cells up to 300 mm in front of a wall and as wide as it."""
+    level = room.cells.mean_m.astype(float)
+    uvh = wall.frame.uvh_from_level(level) * 1000
+    near = (uvh[:, 2] > NEAREST_MM) & (uvh[:, 2] < FARTHEST_MM)
+    # cells on a neighbour wall fill every level: only those clear of the corners tell of floor and ceiling
+    near &= (uvh[:, 0] > CLEAR_MM) & (uvh[:, 0] < wall.width_m * 1000 - CLEAR_MM)
+    u, v, d = uvh[near].T
+    return _Beside(u, v, d, room.cells.count[near].astype(float), level[near])
+
+
+def _plane_v(wall: Wall, slab: Slab | None, u: Floats, d: Floats) -> Floats:
+    """v at which a slab's plane is met over (u, d) of a wall, or of the level plane through v = 0 without a slab."""
+    foot = wall.frame.level_from_uvh(np.column_stack([u, np.zeros(u.size), d]) / 1000)
+    height = slab.z_at(foot[:, 0], foot[:, 1]) if slab is not None else np.zeros(u.size)
+    return np.asarray((height - foot[:, 2]) / wall.frame.up[2] * 1000)
+
+
+def _windows(wall: Wall) -> int:
+    return max(int(np.ceil(wall.width_m * 1000 / WINDOW_MM)), 1)
+
+
+def _rough_levels(
+    wall: Wall, beside: _Beside, slabs: list[Slab], kind: str, wall_ends_mm: Floats
+) -> tuple[Floats, AnyArray]:
+    """Per window the residual of the edge's layer over its plane, and which plane: index of a slab, -1 level."""
+    windows = _windows(wall)
+    rough, plane = np.full(windows, np.nan), np.full(windows, -1)
+    best = np.full(windows, np.inf)
+    centre: Floats = (np.arange(windows, dtype=float) + 0.5) * WINDOW_MM
+    planes: list[tuple[int, Slab | None]] = [(i, slab) for i, slab in enumerate(slabs)]
+    if kind == "ceiling" or not slabs:
+        planes.append((-1, None))
+    up = 1.0 if kind == "ceiling" else -1.0
+    for index, slab in planes:
+        residual = beside.v - _plane_v(wall, slab, beside.u, beside.d)
+        for window, layers in enumerate(_layers(beside, residual, windows, slab is not None, kind == "ceiling")):
+            base = _plane_v(wall, slab, centre[window : window + 1], np.zeros(1))[0]
+            for layer in layers:
+                v = base + layer
+                end = wall_ends_mm[window]
+                if (
+                    not np.isfinite(end)
+                    or up * (v - end) < -35.0
+                    or up * (v - end) > (250.0 if slab is None else np.inf)
+                ):
+                    continue
+                if slab is None and kind == "ceiling" and v - wall.bottom_m * 1000 < HEADROOM_MM:
+                    continue
+                cost = up * (v - end) + (20.0 if slab is None else 0.0)
+                if cost < best[window] - 1e-9:
+                    best[window], rough[window], plane[window] = cost, layer, index
+    return rough, plane
+
+
+def _layers(beside: _Beside, residual: Floats, windows: int, near_plane: bool, upper: bool) -> list[list[float]]:
+    """Per window the residual heights at which cells fill most of the strip next to the wall."""
+    near = beside.d < NEAR_MM
+    if near_plane:
+        near &= np.abs(residual) < LEVEL_MM
+    window = np.floor(beside.u[near] / WINDOW_MM).astype(int)
+    d_bin = np.floor((beside.d[near] - NEAREST_MM) / BIN_MM).astype(int)
+    r, count = residual[near], beside.count[near]
+    inside = (window >= 0) & (window < windows)
+    window, d_bin, r, count = window[inside], d_bin[inside], r[inside], count[inside]
+    result: list[list[float]] = [[] for _ in range(windows)]
+    if r.size == 0:
+        return result
+    base = float(r.min()) - BIN_MM
+    level = np.floor((r - base) / 12.5).astype(int)
+    shape = (windows, int(level.max()) + 3, int(d_bin.max()) + 1)
+    filled = np.zeros(shape, dtype=bool)
+    filled[window, level, d_bin] = True
+    filled |= np.roll(filled, 1, axis=1)  # a layer may lie on two levels
+    share = filled.mean(axis=2)
+    beyond = np.roll(np.pad(share, ((0, 0), (3, 3))), -3 if upper else 3, axis=1)[:, 3:-3]
+    # nothing is seen beyond floor or ceiling; an upright face across the strip fills every level
+    peaks = (share >= 0.6) & (share == ndimage.maximum_filter(share, (1, 5))) & (beyond < 0.3)
+    for w, top in zip(*np.nonzero(peaks), strict=True):
+        low, high = base + (top - 1) * 12.5 - 6.0, base + (top + 1) * 12.5 + 6.0
+        mine = (window == w) & (r >= low) & (r <= high)
+        if mine.any():
+            result[w].append(float(np.average(r[mine], weights=count[mine])))
+    return result
+
+
+def _bridge(rough: Floats, plane: AnyArray, wall: Wall, slabs: list[Slab]) -> Floats:
+    """Carry levels over windows where none was seen, from the nearest that was; `plane` is filled in place."""
+    known = np.isfinite(rough)
+    nearest = ndimage.distance_transform_edt(~known, return_distances=False, return_indices=True)[0]
+    plane[:] = plane[nearest]
+    return np.asarray(rough[nearest])
+
+
+def _pieces(rough: Floats, plane: AnyArray, wall: Wall, slabs: list[Slab]) -> list[slice]:
+    """Stretches of windows without a step; a stretch of one window between two alike is clutter, not a step."""
+    windows = rough.size
+    edges = np.arange(windows + 1) * WINDOW_MM
+
+    def v(window: int, place: float) -> float:
+        slab = slabs[plane[window]] if plane[window] >= 0 else None
+        return float(rough[window] + _plane_v(wall, slab, np.array([place]), np.zeros(1))[0])
+
+    for i in range(1, windows - 1):
+        alike = plane[i - 1] == plane[i + 1] and abs(rough[i - 1] - rough[i + 1]) < STEP_MM
+        if alike and (plane[i] != plane[i - 1] or abs(rough[i] - rough[i - 1]) >= STEP_MM):
+            rough[i], plane[i] = rough[i - 1], plane[i - 1]
+    starts = [0]
+    for i in range(1, windows):
+        if abs(v(i, edges[i]) - v(i - 1, edges[i])) >= STEP_MM:
+            starts.append(i)
+    for start, stop in zip(starts, [*starts[1:], windows], strict=True):
+        _settle_plane(rough, plane, slice(start, stop), v, slabs, wall)
+    return [slice(a, b) for a, b in zip(starts, [*starts[1:], windows], strict=True)]
+
+
+def _settle_plane(
+    rough: Floats, plane: AnyArray, piece: slice, v: Callable[[int, float], float], slabs: list[Slab], wall: Wall
+) -> None:
+    """Express a piece's levels over the one plane that most of its windows are on, in place."""
+    values, counts = np.unique(plane[piece], return_counts=True)
+    chosen = int(values[np.argmax(counts)])
+    for i in range(piece.start, piece.stop):
+        if plane[i] != chosen:
+            centre = (i + 0.5) * WINDOW_MM
+            base = _plane_v(wall, slabs[chosen] if chosen >= 0 else None, np.array([centre]), np.zeros(1))[0]
+            rough[i], plane[i] = v(i, centre) - base, chosen
+
+
+def _step_place(beside: _Beside, before: slice, after: slice, rough: Floats) -> float:
+    """u of the upright face of a step where it meets the wall, from the cells on that face; else between windows."""
+    middle = after.start * WINDOW_MM
+    return float(middle)
+
+
+def _fit_run(wall: Wall, beside: _Beside, slab: Slab | None, rough: Floats, piece: slice, u: Floats, h: Floats) -> Run:
+    """Fit the strip of one run and evaluate it where the wall's surface is."""
+    residual = beside.v - _plane_v(wall, slab, beside.u, beside.d)
+    window = np.clip(np.floor(beside.u / WINDOW_MM).astype(int), 0, rough.size - 1)
+    mine = (window >= piece.start) & (window < piece.stop) & (np.abs(residual - rough[window]) < 20.0)
+    base = _plane_v(wall, slab, u, h)
+    t, d, y, error = _bins(beside, residual, mine)
+    span = (piece.start * WINDOW_MM - 60.0, piece.stop * WINDOW_MM + 60.0)
+    fit = fit_strip(t, d, y, error, knot_mm=max(200.0, (span[1] - span[0]) / 60), span=span) if t.size >= 12 else None
+    if fit is None:
+        return Run(u, base + float(np.median(rough[piece])), np.full(u.size, 5.0), False)
+    value, uncertainty = fit.at(u, h)
+    return Run(u, base + value, np.hypot(uncertainty, MODEL_MM), True)
+
+
+def _bins(beside: _Beside, residual: Floats, mine: Bools) -> tuple[Floats, Floats, Floats, Floats]:
+    """Join cells that lie on top of each other: a flat surface may be split between two cells of a column."""
+    u, d, r, count = beside.u[mine], beside.d[mine], residual[mine], beside.count[mine]
+    key = np.floor(u / BIN_MM).astype(np.int64) * 1000 + np.floor(d / BIN_MM).astype(np.int64)
+    _, bin_of = np.unique(key, return_inverse=True)
+    total = np.bincount(bin_of, count)
+    if total.size == 0:
+        return np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0)
+    mean_u, mean_d, mean_r = (np.bincount(bin_of, count * values) / total for values in (u, d, r))
+    return mean_u, mean_d, mean_r, np.sqrt(1.0 / np.maximum(total, 1.0) * 1.5**2 + 0.15**2)

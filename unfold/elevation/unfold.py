@@ -1,0 +1,136 @@
+"""The elevation stage from end to end."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from unfold.arrays import Floats
+from unfold.elevation.candidates import Candidate, find_candidates
+from unfold.elevation.collect import Zone, collect_zone_rays, frame_in_scan_axes
+from unfold.elevation.datum import datum_of, level_datum_m
+from unfold.elevation.evidence import Evidence, gather_evidence
+from unfold.elevation.openings import Case, measure_openings, zones_of
+from unfold.elevation.outline import Outline
+from unfold.elevation.result import Elevations, Opening, WallElevation
+from unfold.elevation.rings import cells_inside
+from unfold.elevation.trace import trace_outlines
+from unfold.elevation.unseen import find_unseen
+from unfold.findings import Finding
+from unfold.progress import Progress, silent
+from unfold.room.result import Room, Wall
+from unfold.scan import Scan
+from unfold.settings.elevation import ElevationSettings
+from unfold.surface.result import Surfaces, WallSurface
+
+
+def unfold_walls(
+    scan: Scan, room: Room, surfaces: Surfaces, settings: ElevationSettings, progress: Progress = silent
+) -> Elevations:
+    """Unfold every wall: its scribed outline, its openings, and what was not seen.
+
+    Parameters
+    ----------
+    scan : Scan
+        The points, streamed once more for the rays that cross a wall near an opening's edge.
+    room, surfaces
+        The walls, and what was measured of them, in the same order.
+    """
+    progress("tracing outlines")
+    evidence = [gather_evidence(surface) for surface in surfaces.walls]
+    outlines = trace_outlines(room, surfaces.walls, evidence)
+    candidates = [
+        _candidates(outline, seen, surface)
+        for outline, seen, surface in zip(outlines, evidence, surfaces.walls, strict=True)
+    ]
+    progress("placing openings")
+    cases = _collect(scan, room, surfaces.walls, evidence, candidates)
+    stations_known = any(station.position_m is not None for station in scan.stations)
+    openings = [
+        measure_openings(wall, surface, seen, outline, own, stations_known)
+        for wall, surface, seen, outline, own in zip(room.walls, surfaces.walls, evidence, outlines, cases, strict=True)
+    ]
+    level = level_datum_m(room)
+    walls = tuple(
+        _unfolded(wall, room, scan, outline, own, seen, level)
+        for wall, outline, own, seen in zip(room.walls, outlines, openings, evidence, strict=True)
+    )
+    matrix = np.eye(4)
+    matrix[:3, :3], matrix[:3, 3] = room.level_from_local.T, scan.origin_m
+    return Elevations(
+        walls,
+        room.plumb.up_local,
+        matrix,
+        room.plumb.source,
+        room.plumb.standard_uncertainty_deg,
+        room.floor_area_m2 * 1e6,
+        tuple(_findings(walls, stations_known)),
+    )
+
+
+def _candidates(outline: Outline, evidence: Evidence, surface: WallSurface) -> list[Candidate]:
+    inside = cells_inside(outline.ring, evidence.grid)
+    lower = outline.ring[: outline.edges[0].last + 1] if outline.edges[0].last else outline.ring
+    u = evidence.grid.u0_mm + evidence.grid.cell_mm * np.arange(evidence.grid.columns)
+    floor_v = np.interp(u, lower[:, 0], lower[:, 1])
+    return find_candidates(evidence, surface.rays.recess + surface.rays.through, inside, floor_v)
+
+
+def _collect(
+    scan: Scan,
+    room: Room,
+    surfaces: Sequence[WallSurface],
+    evidence: Sequence[Evidence],
+    candidates: Sequence[Sequence[Candidate]],
+) -> list[list[Case]]:
+    """Stream the points and hand each candidate the rays around and inside it."""
+    zones: list[Zone] = []
+    owners: list[tuple[int, Candidate]] = []
+    for i, own in enumerate(candidates):
+        for candidate in own:
+            zones += zones_of(i, candidate, evidence[i], surfaces[i])
+            owners.append((i, candidate))
+    rays = collect_zone_rays(scan, room, [surface.grid for surface in surfaces], zones)
+    cases: list[list[Case]] = [[] for _ in candidates]
+    for k, (i, candidate) in enumerate(owners):
+        cases[i].append(Case(candidate, rays[2 * k], rays[2 * k + 1], zones[2 * k].height_mm))
+    return cases
+
+
+def _unfolded(
+    wall: Wall, room: Room, scan: Scan, outline: Outline, openings: list[Opening], evidence: Evidence, level_m: float
+) -> WallElevation:
+    frame = frame_in_scan_axes(wall.frame, room)
+    unseen, area, share = find_unseen(evidence, outline.ring, openings)
+    level_v, plumb_u = datum_of(wall, level_m)
+    radius = None if frame.radius_m is None else frame.radius_m * 1000
+    origin: Floats = frame.origin_m + scan.origin_m
+    return WallElevation(
+        wall.id,
+        origin,
+        frame.right,
+        frame.up,
+        frame.inward,
+        wall.shape,
+        radius,
+        outline.ring,
+        outline.edges,
+        tuple(openings),
+        unseen,
+        area,
+        share,
+        level_v,
+        plumb_u,
+        wall.loop,
+    )
+
+
+def _findings(walls: Sequence[WallElevation], stations_known: bool) -> list[Finding]:
+    found = []
+    if not stations_known:
+        text = "The scan does not say where the scanner stood; openings are told from the points alone and less surely."
+        found.append(Finding("warning", "stations-unknown", text))
+    for wall in walls:
+        if wall.seen_share < 0.9:
+            text = f"{100 * (1 - wall.seen_share):.0f} % of {wall.id} was not seen; it is listed as unseen."
+            found.append(Finding("note", "wall-partly-unseen", text, wall.id))
+    return found
