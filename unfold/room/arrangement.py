@@ -21,6 +21,7 @@ from unfold.room.uprights import Circle
 
 GRID_M = 0.001
 LIMIT_COST = 0.35  # a metre of border where the scan merely ends
+WALLED_COST = 0.4  # a border cheaper than this, a metre, parts two rooms
 SCALE = 10_000
 
 
@@ -45,9 +46,9 @@ def find_rooms(
     if not faces:
         return Rooms((), evidence)
     gain = _face_gain(faces, evidence, storey.raster)
-    pairs, costs = _borders(faces, columns)
+    pairs, costs, walled = _borders(faces, columns)
     inside = _cheapest_cut(gain, pairs, costs)
-    return Rooms(_regions(faces, inside, pairs, stations, gain), evidence)
+    return Rooms(_regions(faces, inside, pairs, walled, stations, gain), evidence)
 
 
 def _pixel_evidence(columns: list[Columns], storey: Storey, space: FreeSpace) -> Floats:
@@ -179,8 +180,8 @@ def _face_gain(faces: list[shapely.Polygon], evidence: Floats, raster: Raster) -
     return np.asarray(mean * area)
 
 
-def _borders(faces: list[shapely.Polygon], columns: list[Columns]) -> tuple[Ints, Floats]:
-    """Neighbouring faces (n, 2), with -1 for the world outside, and what a border between them costs."""
+def _borders(faces: list[shapely.Polygon], columns: list[Columns]) -> tuple[Ints, Floats, Bools]:
+    """Neighbouring faces (n, 2; -1 is the world outside), what a border costs, and where wall parts them."""
     starts, ends, owners = [], [], []
     for index, face in enumerate(faces):
         for ring in (face.exterior, *face.interiors):
@@ -198,11 +199,15 @@ def _borders(faces: list[shapely.Polygon], columns: list[Columns]) -> tuple[Ints
     for index in range(len(first)):
         members = owner[order[place[index] : place[index + 1]]][:2]
         pairs[index, : len(members)] = members
-    return pairs, border_costs(start[first], end[first], columns)
+    costs, walled = border_costs(start[first], end[first], columns)
+    return pairs, costs, walled
 
 
-def border_costs(start: Floats, end: Floats, columns: list[Columns]) -> Floats:
-    """What it costs to end the room at each segment (n, 2) to (n, 2): its length times how little of it is wall."""
+def border_costs(start: Floats, end: Floats, columns: list[Columns]) -> tuple[Floats, Bools]:
+    """What it costs to end the room at each segment (n, 2) to (n, 2), and whether it is wall for the most part.
+
+    The cost is the segment's length times how little of it is wall.
+    """
     length = np.hypot(*(end - start).T)
     cost = np.full(len(start), LIMIT_COST)
     which = assign_segments(start, end, columns)
@@ -211,7 +216,7 @@ def border_costs(start: Floats, end: Floats, columns: list[Columns]) -> Floats:
         if len(own):
             per_column = _column_costs(one)
             cost[own] = [_mean_cost(one, per_column, start[k], end[k]) for k in own]
-    return np.asarray(length * (cost + 0.01))
+    return np.asarray(length * (cost + 0.01)), np.asarray((which >= 0) & (cost < WALLED_COST))
 
 
 def assign_segments(start: Floats, end: Floats, columns: list[Columns], tolerance: float = 0.004) -> Ints:
@@ -283,10 +288,10 @@ def _cheapest_cut(gain: Floats, pairs: Ints, costs: Floats) -> Bools:
 
 
 def _regions(
-    faces: list[shapely.Polygon], inside: Bools, pairs: Ints, stations: Floats, gain: Floats
+    faces: list[shapely.Polygon], inside: Bools, pairs: Ints, walled: Bools, stations: Floats, gain: Floats
 ) -> tuple[shapely.Polygon, ...]:
-    """Join neighbouring inside faces; keep the regions where a station stood, or without stations those well seen."""
-    joined = (pairs[:, 1] >= 0) & inside[pairs[:, 0]] & inside[pairs[:, 1]]
+    """Join inside faces that no wall parts; keep those where a station stood, or without stations those well seen."""
+    joined = (pairs[:, 1] >= 0) & ~walled & inside[pairs[:, 0]] & inside[pairs[:, 1]]
     n = len(faces)
     graph = sparse.coo_matrix((np.ones(joined.sum()), (pairs[joined, 0], pairs[joined, 1])), shape=(n, n))
     _, label = csgraph.connected_components(graph, directed=False)

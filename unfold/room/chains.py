@@ -11,6 +11,7 @@ from unfold.room.evidence import COLUMN_M, Columns
 from unfold.room.uprights import Circle
 
 SHORT_M = 0.06  # a shorter run is a splinter of the arrangement
+MOST_OPENING_M = 4.0  # wider gaps between coplanar walls are taken for the end of the wall
 CARRY_M = 1.0  # a wall is carried on unseen to its corner by at most this much
 
 
@@ -125,7 +126,21 @@ def _tidy(runs: list[Run]) -> list[Run]:
             joined.append(run)
     if len(joined) > 1 and joined[0].trace == joined[-1].trace:
         joined[0] = _join(joined.pop(), joined[0])
-    return joined
+    return _bridge(joined)
+
+
+def _bridge(runs: list[Run]) -> list[Run]:
+    """Make one wall of two runs on one trace with only an open run between them: it is an opening in the wall."""
+    k = 0
+    while len(runs) > 2 and k < len(runs):
+        first, gap, second = runs[k], runs[(k + 1) % len(runs)], runs[(k + 2) % len(runs)]
+        same = first.trace >= 0 and first.trace == second.trace and gap.trace < 0
+        if same and first is not second and np.hypot(*(second.start - first.end)) < MOST_OPENING_M:
+            runs = [run for run in runs if run is not gap and run is not second]
+            runs[runs.index(first)] = _join(first, second)
+        else:
+            k += 1
+    return runs
 
 
 def _join(first: Run, second: Run) -> Run:

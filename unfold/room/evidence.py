@@ -118,8 +118,8 @@ def _sum_up(
     share = hit.sum(axis=1) / np.maximum(seen, 1)
     height = np.maximum(asked.sum(axis=1), 1)
     tall = hit.sum(axis=1) / height
-    upper = asked & (z[None, :] > (ceiling - 0.45)[:, None])
-    top_hit = (hit & upper).sum(axis=1) >= np.maximum((passed & upper).sum(axis=1), 1)
+    upper = asked & (z[None, :] > (ceiling - 0.6)[:, None])
+    top_hit = (hit & upper).any(axis=1) & (_highest(hit) >= _highest(passed))
     low_seen = (hit & (np.cumsum(asked, axis=1) <= 0.6 * height[:, None])).any(axis=1)
     full = (share >= FULL_SHARE) & top_hit & low_seen & (tall >= (0.2 if known else 0.5))
     lintel = ~full & top_hit & (hit.sum(axis=1) > 0)
@@ -130,6 +130,11 @@ def _sum_up(
         trace, start, _mend(full), lintel, partly, (passed.sum(axis=1) > 0) & ~partly,
         facing, low, high,
     )  # fmt: skip
+
+
+def _highest(marked: Bools) -> Ints:
+    """Index of the highest marked row of each column, -1 where there is none."""
+    return np.asarray(np.where(marked.any(axis=1), marked.shape[1] - 1 - np.argmax(marked[:, ::-1], axis=1), -1))
 
 
 def _mend(full: Bools) -> Bools:

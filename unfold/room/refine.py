@@ -117,7 +117,7 @@ def corner(first: Base, second: Base, near: Floats, z: float, cells: LevelCells)
         return points[0] if len(points) else None
     around = cells.level_m[np.abs(cells.level_m[:, :2] - near).max(axis=1) < 1.0]
     around = around[np.abs(around[:, 2] - z) < 0.6, :2]
-    ahead = np.array([[0.0, 1.0], [-1.0, 0.0]]) @ first.inward[:2]  # walking direction of the first, room on the right
+    ahead = np.array([-first.inward[1], first.inward[0]])  # walking direction of the first, room on the right
     on_a, on_b = np.abs(a.distance(around)), np.abs(b.distance(around))
     mine = np.minimum(on_a, on_b) < 0.02
     misfit = [

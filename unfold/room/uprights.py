@@ -21,6 +21,7 @@ MOST_ROUNDS = 120
 LEAST_RADIUS_M, MOST_RADIUS_M = 0.1, 12.0
 LEAST_SAGITTA_M = 0.05
 NORMAL_COSINE = math.cos(math.radians(20.0))
+UNLIKE_COSINE = math.cos(math.radians(10.0))  # a normal this far off weighs as much as the whole tolerance
 CIRCLE_COSINE = math.cos(math.radians(14.0))
 
 
@@ -128,7 +129,44 @@ def find_traces(strips: Strips, tolerance_m: float, least_weight: float) -> list
         if search.claim(trace) == 0:
             break
         found.append(trace)
-    return found
+    return _settle(found, strips, tolerance_m, least_weight)
+
+
+def _settle(traces: list[Trace], strips: Strips, tolerance_m: float, least_weight: float) -> list[Trace]:
+    """Give every strip to the trace that suits it best, and fit again: a line found early may have cut across others.
+
+    Traces left with less than half of `least_weight` are dropped.
+    """
+    for _ in range(3):
+        owner = _owners(traces, strips, tolerance_m)
+        kept: list[Trace] = []
+        for index, trace in enumerate(traces):
+            own = owner == index
+            if own.sum() < 3 or strips.weight[own].sum() < 0.5 * least_weight:
+                continue
+            kept.append(_refit(trace, strips.place[own], strips.weight[own]))
+        traces = kept
+    return traces
+
+
+def _owners(traces: list[Trace], strips: Strips, tolerance_m: float) -> Ints:
+    """Which trace suits each strip best by distance and normal; -1 where none comes near."""
+    best, owner = np.full(len(strips.weight), np.inf), np.full(len(strips.weight), -1)
+    xy = strips.place[:, :2]
+    for index, trace in enumerate(traces):
+        off = trace.distance(xy) / tolerance_m
+        cosine = np.abs(np.sum(trace.normal_at(trace.along(xy)) * strips.place[:, 2:], axis=1))
+        misfit = np.square(off) + (1.0 - cosine) / (1.0 - UNLIKE_COSINE)
+        better = (np.abs(off) < 1.3) & (cosine > NORMAL_COSINE) & (misfit < best)
+        best[better], owner[better] = misfit[better], index
+    return owner
+
+
+def _refit(trace: Trace, place: Floats, weight: Floats) -> Trace:
+    if isinstance(trace, Line):
+        return _fit_line(place, weight) or trace
+    fitted = fit_circle(place[:, :2], weight, trace)
+    return fitted if abs(fitted.radius - trace.radius) < 0.2 * trace.radius else trace
 
 
 class _Search:
