@@ -106,14 +106,15 @@ def add_text(
     entity.set_placement(at, align=align)
 
 
-def save(document: Drawing, path: Path, low_mm: Floats, high_mm: Floats) -> None:
-    """Write the drawing, opened with a view on the region from `low_mm` to `high_mm` (2,) and what surrounds it.
+def save(document: Drawing, path: Path, shown_mm: tuple[Floats, Floats] | None = None) -> None:
+    """Write the drawing, opened with a view on the region between two corners (2,) and what surrounds it.
 
     Times and identifiers that would differ from run to run are fixed, so that the same job gives the same file.
     """
-    wide, tall = 1.5 * (high_mm - low_mm)
-    centre = 0.5 * (low_mm + high_mm)
-    document.set_modelspace_vport(height=float(max(tall, 0.6 * wide)), center=(float(centre[0]), float(centre[1])))
+    if shown_mm is not None:
+        wide, tall = 1.5 * (shown_mm[1] - shown_mm[0])
+        x, y = 0.5 * (shown_mm[0] + shown_mm[1])
+        document.set_modelspace_vport(height=float(max(tall, 0.6 * wide)), center=(float(x), float(y)))
     as_before = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True
     try:

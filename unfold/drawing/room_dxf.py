@@ -16,7 +16,7 @@ from unfold.settings.drawing import DrawingSettings
 
 def write_room_dxf(plan: RoomPlan, path: Path, settings: DrawingSettings) -> None:
     """Write the plan; coordinates are level x and y in millimetres from the scan's local origin."""
-    save(draw_room(plan, settings), path, *plan.corners_mm())
+    save(draw_room(plan, settings), path, plan.corners_mm())
 
 
 def draw_room(plan: RoomPlan, settings: DrawingSettings) -> Drawing:

@@ -29,7 +29,7 @@ SAME_SIDE_MM = 0.5  # sides of two openings that are this close share one ordina
 
 def write_wall_dxf(wall: WallElevation, verdict: Verdict | None, path: Path, settings: DrawingSettings) -> None:
     """Write one wall's elevation; coordinates are the wall's own u and v in millimetres."""
-    save(draw_wall(wall, verdict, settings), path, wall.outline_mm.min(axis=0), wall.outline_mm.max(axis=0))
+    save(draw_wall(wall, verdict, settings), path, (wall.outline_mm.min(axis=0), wall.outline_mm.max(axis=0)))
 
 
 def draw_wall(wall: WallElevation, verdict: Verdict | None, settings: DrawingSettings) -> Drawing:
