@@ -1,4 +1,4 @@
-"""Make the demo scan and its truth: `python -m scans.make_ferry_terminal` in the project's root, byte for byte the same.
+"""Make the demo scan and its truth, byte for byte the same: `python -m scans.make_ferry_terminal` in the root folder.
 
 Nobody scanned this hall: it is simulated, with rays cast exactly against smooth, bowed walls, 1 mm range noise,
 mixed points at edges, a window that lets most rays out, people who walk through and 0.2 mm of registration error.

@@ -51,7 +51,7 @@ def opening_sheets(surface: Sheet, ring: OpeningRing) -> list[Sheet]:
         sheets.append(_flat(back, right, up, pane, "pane", GLASS, plan.pane_returns))
         sheets.append(_flat(origin - (depth + 6.0) * inward, right, up, box(-8, -1.0, 8, 1.6), "hedge"))
     if plan.behind == "space":
-        sheets += _space(origin - depth * inward, right, up, inward, half + 1.0, plan.space_depth)
+        sheets += _space(origin - depth * inward, right, up, inward, half + plan.space_side, plan.space_depth)
     if plan.casing is not None:
         sheets += _casing(surface, ring, low, high)
     return sheets

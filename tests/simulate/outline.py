@@ -53,33 +53,28 @@ def wall_outline(
     def bottom(u: Floats) -> Floats:
         return _solve_v(surface, floor, u)
 
-    def top(u: Floats) -> Floats:
-        return _top(surface, u, ceilings, wall_top)
-
     def side(neighbour: Sheet | None, start: float, v: Floats) -> Floats:
         return np.full(len(v), start) if neighbour is None else _solve_u(surface, neighbour, v, start)
 
     corners = {}
     for name, neighbour, start in (("left", left, 0.0), ("right", right, width)):
         inward = STEP_M if name == "left" else -STEP_M
-        for level in (bottom, top):
-            u = np.array([start])
-            for _ in range(4):
-                u = side(neighbour, start, level(np.array([u[0] + inward])) if level is top else level(u))
-            # the ceiling piece is chosen a little inside the wall, its height exactly at the corner
-            corners[name, level is top] = (
-                u[0],
-                (_top(surface, u, ceilings, wall_top, inward) if level is top else level(u))[0],
-            )
+        for high in (False, True):
+            u, v = np.array([start]), np.zeros(1)
+            for _ in range(5):
+                # the ceiling piece is chosen a little inside the wall, its height exactly at the corner
+                v = _top(surface, u, ceilings, wall_top, inward) if high else bottom(u)
+                u = side(neighbour, start, v)
+            corners[name, high] = (u[0], v[0])
     u_bottom = np.linspace(corners["left", False][0], corners["right", False][0], _count(width))
     low = np.column_stack([u_bottom, bottom(u_bottom)])
-    high = _top_run(surface, corners, ceilings, wall_top, width)
-    v_right = np.linspace(low[-1, 1], high[0, 1], _count(high[0, 1] - low[-1, 1]))[1:-1]
-    v_left = np.linspace(high[-1, 1], low[0, 1], _count(high[-1, 1] - low[0, 1]))[1:-1]
+    crest = _top_run(surface, corners, ceilings, wall_top, width)
+    v_right = np.linspace(low[-1, 1], crest[0, 1], _count(crest[0, 1] - low[-1, 1]))[1:-1]
+    v_left = np.linspace(crest[-1, 1], low[0, 1], _count(crest[-1, 1] - low[0, 1]))[1:-1]
     rising = np.column_stack([side(right, width, v_right), v_right])
     falling = np.column_stack([side(left, 0.0, v_left), v_left])
-    ring = np.concatenate([low, rising, high, falling])
-    a, b, c = len(low) - 1, len(low) + len(rising), len(low) + len(rising) + len(high) - 1
+    ring = np.concatenate([low, rising, crest, falling])
+    a, b, c = len(low) - 1, len(low) + len(rising), len(low) + len(rising) + len(crest) - 1
     return Outline(
         ring,
         (Side("floor", 0, a), Side("right", a, b), Side("ceiling" if ceilings else "end", b, c), Side("left", c, 0)),

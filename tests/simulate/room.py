@@ -25,6 +25,7 @@ class OpeningPlan:
     casing: tuple[float, float] | None = None  # width of its face, how far it stands proud
     pane_returns: float = 0.15
     space_depth: float = 2.5
+    space_side: float = 1.0  # by which the space beyond is wider on each side
 
 
 @dataclass(frozen=True)

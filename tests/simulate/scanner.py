@@ -224,7 +224,8 @@ def path_of(building: Building, positions: int) -> Floats:
     """Where a handheld scanner is at each of `positions` moments, (n, 3): along the room's path, swaying a little."""
     corners = np.asarray(building.room.path or building.room.stations, float)
     if len(corners) == 1:
-        corners = np.concatenate([corners - [0.4, 0, 0], [*corners, 0.4, 0, 0]])
+        step = np.array([0.4, 0.0, 0.0])
+        corners = np.concatenate([corners - step, corners + step])
     share = np.linspace(0, len(corners) - 1, positions)
     track = np.stack([np.interp(share, np.arange(len(corners)), corners[:, k]) for k in range(3)], axis=1)
     sway = np.linspace(0, 6 * math.pi, positions)

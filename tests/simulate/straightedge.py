@@ -49,7 +49,7 @@ def _window(s: Floats, f: Floats, hull: Ints) -> float:
 
 @njit(cache=True, nogil=True)
 def _search(
-    height: Floats, cell: float, length: float, angles: Floats, line_step: float, start_step: float, near: Floats
+    height: Floats, valid: Bools, cell: float, length: float, angles: Floats, step: float, near: Floats
 ) -> tuple[float, float, float, float]:
     """Worst window over angles (radians), lines and starts; `near` limits the centre: u, v, reach (0: anywhere)."""
     rows, columns = height.shape
@@ -60,9 +60,9 @@ def _search(
     best, best_u, best_v, best_angle = 0.0, 0.0, 0.0, 0.0
     for angle in angles:
         c, d = math.cos(angle), math.sin(angle)
-        lines = int(diagonal / line_step) + 1
+        lines = int(diagonal / step) + 1
         for k in range(lines):
-            off = (k - lines / 2) * line_step
+            off = (k - lines / 2) * step
             x0, y0 = wide / 2 - off * d, tall / 2 + off * c
             if near[2] > 0 and abs((near[0] - x0) * -d + (near[1] - y0) * c) > near[2]:
                 continue
@@ -70,9 +70,9 @@ def _search(
             for i in range(most):
                 t = (i - most // 2) * cell
                 column, row = math.floor((x0 + t * c) / cell), math.floor((y0 + t * d) / cell)
-                if 0 <= row < rows and 0 <= column < columns and not math.isnan(height[row, column]):
+                if 0 <= row < rows and 0 <= column < columns and valid[row, column]:
                     x, y = (x0 + t * c) / cell - 0.5, (y0 + t * d) / cell - 0.5
-                    s[count], f[count] = t, _bilinear(height, row, column, x, y)
+                    s[count], f[count] = t, _bilinear(height, x, y)
                     count += 1
             if count < 3:
                 continue
@@ -88,7 +88,7 @@ def _search(
                         gap = _window(s[first : last + 1], f[first : last + 1], hull)
                         if gap > best:
                             best, best_u, best_v, best_angle = gap, x0 + centre * c, y0 + centre * d, angle
-                    next_start = s[first] + start_step
+                    next_start = s[first] + step
                     if last == count - 1:
                         break
                 first += 1
@@ -96,44 +96,39 @@ def _search(
 
 
 @njit(cache=True, nogil=True)
-def _bilinear(height: Floats, row: int, column: int, x: float, y: float) -> float:
-    """Height between cell centres; the cell's own where a neighbour was not measured."""
-    j, i = math.floor(x), math.floor(y)
-    own: float = height[row, column]
-    if i < 0 or j < 0 or i + 1 >= height.shape[0] or j + 1 >= height.shape[1]:
-        return own
+def _bilinear(height: Floats, x: float, y: float) -> float:
+    """Height at x columns and y rows from the first cell's centre; carried on straight beyond the outer ones."""
+    j = min(max(math.floor(x), 0), height.shape[1] - 2)
+    i = min(max(math.floor(y), 0), height.shape[0] - 2)
     p, q = x - j, y - i
-    value: float = (1 - q) * ((1 - p) * height[i, j] + p * height[i, j + 1]) + q * (
-        (1 - p) * height[i + 1, j] + p * height[i + 1, j + 1]
-    )
-    return own if math.isnan(value) else value
+    low = (1 - p) * height[i, j] + p * height[i, j + 1]
+    high = (1 - p) * height[i + 1, j] + p * height[i + 1, j + 1]
+    return float((1 - q) * low + q * high)
 
 
-def worst_straightedge(height: Floats, cell: float, length: float) -> Worst:
-    """Search a height map (rows, columns; NaN where there is no wall) for the worst place of an edge of `length`.
+def worst_straightedge(height: Floats, valid: Bools, cell: float, length: float) -> Worst:
+    """Search a surface for the worst place of an edge of `length`, which touches it only where it is `valid`.
 
-    A coarse search over the whole wall, then finer ones around the worst that it found. u and v are from the corner of
-    the first cell.
+    `height` (rows, columns) is given everywhere, also where the wall is hidden or has an opening. A coarse search over
+    the whole wall, then finer ones around the worst that it found. u and v are from the corner of the first cell.
     """
-    coarse = _thin(height, 2)
-    gap, u, v, angle = _search(
-        coarse, 2 * cell, length, np.radians(np.arange(0, 180, 7.5)), 4 * cell, 4 * cell, np.zeros(3)
-    )
-    for spread, steps, line, reach in ((6.0, 9, 2 * cell, 0.06 * length), (1.5, 7, cell, 0.02 * length)):
-        angles = angle + np.radians(np.linspace(-spread, spread, steps))
-        found = _search(height, cell, length, angles, line, line, np.array([u, v, max(reach, 3 * cell)]))
+    angles = np.radians(np.arange(0, 180, 7.5))
+    gap, u, v, angle = _search(*_thin(height, valid, 2), 2 * cell, length, angles, 4 * cell, np.zeros(3))
+    for spread, steps, step, reach in ((6.0, 9, 2 * cell, 0.06 * length), (1.5, 7, cell, 0.02 * length)):
+        near = np.array([u, v, max(reach, 3 * cell)])
+        turned = angle + np.radians(np.linspace(-spread, spread, steps))
+        found = _search(height, valid, cell, length, turned, step, near)
         if found[0] > gap:
             gap, u, v, angle = found
     return Worst(gap, u, v, math.degrees(angle))
 
 
-def _thin(height: Floats, by: int) -> Floats:
-    """Every block of cells' centre height by its mean; NaN where all are."""
+def _thin(height: Floats, valid: Bools, by: int) -> tuple[Floats, Bools]:
+    """Blocks of cells: their mean height, and whether any of them is valid."""
     rows, columns = (size // by * by for size in height.shape)
-    if rows == 0 or columns == 0:
-        return height
-    blocks = height[:rows, :columns].reshape(rows // by, by, columns // by, by)
-    seen: Bools = np.isfinite(blocks)
-    count = seen.sum(axis=(1, 3))
-    total = np.where(seen, blocks, 0.0).sum(axis=(1, 3))
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    if rows < 2 * by or columns < 2 * by:
+        return height, valid
+    shape = (rows // by, by, columns // by, by)
+    means: Floats = height[:rows, :columns].reshape(shape).mean(axis=(1, 3))
+    some: Bools = np.asarray(valid[:rows, :columns].reshape(shape).any(axis=(1, 3)))
+    return means, some

@@ -102,9 +102,7 @@ def _wall(
     heights = np.full(u.shape, np.nan)
     heights[on_wall] = wall.surface.heights(u[on_wall], v[on_wall]) * 1000
     elevation = _elevation(building, index, face, _rings(on_wall & ~seen, low), seen, on_wall)
-    return WallTruth(
-        elevation, _flatness(wall, np.where(seen, heights, np.nan), u, v), low[0] * 1000, low[1] * 1000, heights, seen
-    )
+    return WallTruth(elevation, _flatness(wall, seen, u, v), low[0] * 1000, low[1] * 1000, heights, seen)
 
 
 def _face(wall: BuiltWall) -> Polygon:
@@ -245,39 +243,39 @@ def _corner(building: Building, left: int, right: int) -> str:
     return "inside_corner" if turn < 0 else "outside_corner"
 
 
-def _flatness(wall: BuiltWall, height: Floats, u: Floats, v: Floats) -> dict[str, Any]:
+def _flatness(wall: BuiltWall, good: Bools, u: Floats, v: Floats) -> dict[str, Any]:
     """Lean, bow and straightedge of the noise-free surface where it was seen and is no opening."""
-    good = np.isfinite(height)
     curved = wall.surface.frame.radius_m is not None
     if good.sum() < 10:
         return {"lean_mm_per_m": None, "bow_horizontal_mm": None, "bow_vertical_mm": None, "straightedge": []}
+    height = wall.surface.heights(u.ravel(), v.ravel()).reshape(u.shape) * 1000
     h, x, y = height[good], u[good], v[good]
     plane = np.linalg.lstsq(np.column_stack([np.ones(len(h)), x, y]), h, rcond=None)[0]
-    cx, cy = (x.max() + x.min()) / 2, (y.max() + y.min()) / 2
-    quadratic = np.linalg.lstsq(
-        np.column_stack([np.ones(len(h)), x - cx, y - cy, (x - cx) ** 2, (x - cx) * (y - cy), (y - cy) ** 2]),
-        h,
-        rcond=None,
-    )[0]
+    quadratic = _quadratic(h, x, y)
     flat = height - (plane[0] + plane[1] * u + plane[2] * v)
-    edges = (
-        []
-        if curved
-        else [_straightedge(flat, float(u.min() - CELL_M / 2), float(v.min() - CELL_M / 2), *rule) for rule in RULES]
-    )
+    corner = (float(u.min() - CELL_M / 2), float(v.min() - CELL_M / 2))
+    edges = [] if curved else [_straightedge(flat, good, corner, *rule) for rule in RULES]
     return {
         "lean_mm_per_m": float(plane[2]),
         "bow_horizontal_mm": float(-quadratic[3] * (np.ptp(x) / 2) ** 2),
         "bow_vertical_mm": float(-quadratic[5] * (np.ptp(y) / 2) ** 2),
-        "flatness_least_squares_mm": float(np.nanmax(flat) - np.nanmin(flat)),
+        "flatness_least_squares_mm": float(flat[good].max() - flat[good].min()),
         "straightedge": edges,
     }
 
 
+def _quadratic(h: Floats, x: Floats, y: Floats) -> Floats:
+    """Least-squares coefficients of 1, x, y, x x, x y, y y about the middle of the extent."""
+    x, y = x - (x.max() + x.min()) / 2, y - (y.max() + y.min()) / 2
+    columns = np.column_stack([np.ones(len(h)), x, y, x * x, x * y, y * y])
+    return np.asarray(np.linalg.lstsq(columns, h, rcond=None)[0])
+
+
 def _straightedge(
-    flat: Floats, u0: float, v0: float, rule: str, length_mm: float, tolerance_mm: float
+    flat: Floats, good: Bools, corner: tuple[float, float], rule: str, length_mm: float, tolerance_mm: float
 ) -> dict[str, Any]:
-    worst = worst_straightedge(flat, CELL_M * 1000, length_mm)
+    worst = worst_straightedge(flat, good, CELL_M * 1000, length_mm)
+    u0, v0 = corner
     return {
         "rule": rule,
         "length_mm": length_mm,

@@ -32,7 +32,7 @@ def ferry_terminal() -> RoomPlan:
 def _landward() -> tuple[WallPlan, ...]:
     """From the entrance, clockwise: entrance wall, long wall, return, ticket office wall, staff wall."""
     entrance = OpeningPlan("door", 1.7, 1.6, 2.2, depth=0.2)
-    hatch = OpeningPlan("opening", 0.9, 1.2, 0.9, 1.05, depth=0.14)
+    hatch = OpeningPlan("opening", 0.9, 1.2, 0.9, 1.05, depth=0.14, space_side=0.7)
     staff = OpeningPlan("door", 0.7, 0.9, 2.05, behind="solid", depth=0.05)
     return (
         WallPlan(
