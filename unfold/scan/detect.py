@@ -27,6 +27,8 @@ def open_reader(path: Path, settings: ScanSettings) -> Reader:
 def _read_head(path: Path) -> tuple[bytes, bool]:
     if path.is_dir():
         raise ScanError(f"{path} is a folder", "give the scan files in it")
+    if path.exists() and not path.is_file():  # reading a pipe or a device may never end
+        raise ScanError(f"{path} is no plain file", "save the scan to a file first")
     try:
         with path.open("rb") as raw:
             packed = raw.read(2) == GZIP

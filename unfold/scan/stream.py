@@ -23,6 +23,7 @@ from unfold.settings.scan import ScanSettings
 
 LEAST_POINTS = 1000
 LEAST_EXTENT_M = 1e-4
+REPEATED = "repeated points"
 LEFT_OUT = (
     "points that are not finite",
     "points at 0 0 0 (rays without a return)",
@@ -126,7 +127,7 @@ class Scan:
         points: Floats32 = out[:count]
         if file.repeats:
             points = points[: _drop_repeats(points)]
-            file.dropped["repeated points"] += count - len(points)
+            file.dropped[REPEATED] += count - len(points)
         file.points[batch.part] += len(points)
         return Chunk(first_station + batch.part, points, _unit_rows(batch.escaped))
 
@@ -146,10 +147,11 @@ class Scan:
         """Refuse what no room can be found in, and positions that were declared for nothing."""
         names = ", ".join(file.name for file in self._files)
         points = sum(sum(file.points.values()) for file in self._files)
+        repeats = sum(file.dropped[REPEATED] for file in self._files)
+        if points + repeats > 1 and np.max(self._bounds_m[1] - self._bounds_m[0]) < LEAST_EXTENT_M:
+            raise ScanError(f"{names}: all {points + repeats} points are the same", "export the scan again")
         if points < LEAST_POINTS:
             raise ScanError(f"{names}: only {points} usable points", f"give a scan with {LEAST_POINTS} points or more")
-        if np.max(self._bounds_m[1] - self._bounds_m[0]) < LEAST_EXTENT_M:
-            raise ScanError(f"{names}: all {points} points are the same", "export the scan again")
         unknown = sum(file.position_m(number) is None for file in self._files for number in range(len(file.parts)))
         if self._declared and unknown != len(self._declared):
             raise SettingsError(
@@ -166,6 +168,8 @@ def open_scan(paths: Sequence[Path], settings: ScanSettings, progress: Progress 
     ScanError
         A path cannot be read, or its content is of no known kind.
     """
+    if not paths:
+        raise ScanError("no scan was given", "give the path of a scan file")
     return Scan(paths, settings, progress or silent)
 
 
