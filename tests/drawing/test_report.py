@@ -10,10 +10,11 @@ from pypdf import PdfReader
 
 from tests.drawing.sample_job import HALL, SampleJob, sample_job
 from unfold.drawing import draw_job
+from unfold.drawing.lengths import percent
 from unfold.drawing.report_blocks import Report
 from unfold.drawing.report_content import answer, build_report
 from unfold.drawing.report_html import report_html
-from unfold.drawing.report_tables import percent, unseen_table
+from unfold.drawing.report_tables import unseen_table
 from unfold.settings.drawing import DrawingSettings
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}

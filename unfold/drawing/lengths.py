@@ -94,6 +94,15 @@ def signed(value: float) -> str:
     return f"{value:+.10g}".replace("-", "−") if value else "0"
 
 
+def percent(share: float) -> str:
+    """A share in whole per cent; what is not quite all or nothing is not rounded to it."""
+    if 0.0 < share < 0.01:
+        return "under 1 %"
+    if 0.99 < share < 1.0:
+        return "over 99 %"
+    return f"{100.0 * share:.0f} %"
+
+
 def area(area_mm2: float) -> str:
     """Write an area in square metres, or in square centimetres where it is small."""
     return f"{area_mm2 / 1e6:.2f} m²" if area_mm2 >= 1e5 else f"{area_mm2 / 1e2:.0f} cm²"

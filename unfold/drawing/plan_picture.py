@@ -148,7 +148,7 @@ def _draw_stations(canvas: Canvas, placing: PlanPlacing, plan: RoomPlan, labels:
         boxes.append((x - 9.0, y - 10.0, x + 9.0, y + 8.0))
         labels.taken.append(boxes[-1])
     for station, box in zip(plan.stations, boxes, strict=True):
-        name = station.name if len(station.name) <= 20 else station.name[:19] + "…"
+        name = station.name if len(station.name) <= 24 else station.name[:23] + "…"
         labels.name_box(box, (name,), SMALL_SIZE, STATION_FILL)
 
 

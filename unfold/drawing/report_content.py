@@ -32,7 +32,12 @@ DEFINITIONS = (
     ),
     (
         "Seen",
-        "the share of the wall's area, openings left out, that was measured; verdicts speak of that share only",
+        "the share of the wall's area, openings left out, that some measurement reached",
+    ),
+    (
+        "Judged",
+        "the share of it whose height is known well enough to judge flatness; verdicts speak of that share only. Left "
+        "out are places with too few points, and what stands off the wall",
     ),
     (
         "Unseen",
@@ -156,7 +161,7 @@ def _unseen(elevations: Elevations) -> list[Block]:
         )
         blocks.append(table)
     else:
-        shares = ", ".join(f"{wall.id} {report_tables.percent(wall.seen_share)}" for wall in elevations.walls)
+        shares = ", ".join(f"{wall.id} {lengths.percent(wall.seen_share)}" for wall in elevations.walls)
         blocks.append(Paragraph(f"No larger area of a wall was missed. Seen: {shares}."))
     if ends:
         blocks.append(
@@ -188,7 +193,7 @@ def _wall(
     unseen = report_tables.unseen_total_mm2(wall)
     blocks.append(
         Paragraph(
-            f"Area less openings {lengths.area(wall.area_mm2)}; seen {report_tables.percent(wall.seen_share)}"
+            f"Area less openings {lengths.area(wall.area_mm2)}; seen {lengths.percent(wall.seen_share)}"
             + (f"; unseen {lengths.area(unseen)}." if unseen else ".")
         )
     )

@@ -7,6 +7,7 @@ import numpy as np
 
 from unfold.arrays import Floats
 from unfold.drawing import lengths
+from unfold.drawing.coverage import judged_share
 from unfold.drawing.report_blocks import Table
 from unfold.drawing.sizes import wall_heights, wall_widths
 from unfold.elevation.result import Edge, Elevations, Opening, WallElevation
@@ -22,25 +23,35 @@ LISTED_UNSEEN_MM2 = 1e4  # smaller unseen areas are summed up in one line
 
 def straightedge_table(elevations: Elevations, surfaces: Surfaces, settings: DrawingSettings) -> Table:
     """What the straightedges found: one row a wall where the rules are few, else one row a wall and rule."""
-    seen = {wall.id: percent(wall.seen_share) for wall in elevations.walls}
+    by_id = {surface.wall: surface for surface in surfaces.walls}
+    seen = {
+        wall.id: (lengths.percent(wall.seen_share), lengths.percent(judged_share(wall, by_id[wall.id])))
+        for wall in elevations.walls
+        if wall.id in by_id
+    }
     rules = {tuple(edge.rule for edge in surface.straightedges) for surface in surfaces.walls}
     if len(rules) == 1 and 1 <= len(next(iter(rules))) <= MOST_RULES_ABREAST:
         return _rules_abreast(surfaces, seen, settings)
     return _rules_below(surfaces, seen, settings)
 
 
-def _rules_abreast(surfaces: Surfaces, seen: dict[str, str], settings: DrawingSettings) -> Table:
+def _rules_abreast(surfaces: Surfaces, seen: dict[str, tuple[str, str]], settings: DrawingSettings) -> Table:
     rules = surfaces.walls[0].straightedges
     heads = [
         f"Worst gap under {lengths.limit(edge.length_mm, settings)}, limit {lengths.limit(edge.tolerance_mm, settings)}"
         for edge in rules
     ]
     rows = tuple(
-        (surface.wall, surface.verdict, *(_found(edge, settings) for edge in surface.straightedges), seen[surface.wall])
+        (
+            surface.wall,
+            surface.verdict,
+            *(_found(edge, settings) for edge in surface.straightedges),
+            *seen[surface.wall],
+        )
         for surface in surfaces.walls
         if surface.wall in seen
     )
-    return Table(("Wall", "Flatness", *heads, "Seen"), rows, (0.7, 1.6, *[2.6] * len(rules), 0.8))
+    return Table(("Wall", "Flatness", *heads, "Seen", "Judged"), rows, (0.7, 1.6, *[2.6] * len(rules), 0.8, 0.8))
 
 
 def _found(edge: Straightedge, settings: DrawingSettings) -> str:
@@ -48,7 +59,7 @@ def _found(edge: Straightedge, settings: DrawingSettings) -> str:
     if _shortened(edge):
         words += f"; edge shortened to {edge.used_length_mm:.0f} mm"
     if edge.share_over:
-        words += f"; over on {percent(edge.share_over)} of the area"
+        words += f"; over on {lengths.percent(edge.share_over)} of the area"
     return words
 
 
@@ -56,14 +67,14 @@ def _shortened(edge: Straightedge) -> bool:
     return edge.used_length_mm is not None and edge.used_length_mm < edge.length_mm - 0.5
 
 
-def _rules_below(surfaces: Surfaces, seen: dict[str, str], settings: DrawingSettings) -> Table:
+def _rules_below(surfaces: Surfaces, seen: dict[str, tuple[str, str]], settings: DrawingSettings) -> Table:
     rows = []
     for surface in surfaces.walls:
         for edge in surface.straightedges:
             ruler = lengths.limit(edge.length_mm, settings)
             if _shortened(edge):
                 ruler += f", shortened to {edge.used_length_mm:.0f} mm"
-            over = "–" if edge.share_over is None else percent(edge.share_over)
+            over = "–" if edge.share_over is None else lengths.percent(edge.share_over)
             rows.append(
                 (
                     surface.wall,
@@ -72,11 +83,11 @@ def _rules_below(surfaces: Surfaces, seen: dict[str, str], settings: DrawingSett
                     lengths.limit(edge.tolerance_mm, settings),
                     edge.verdict,
                     over,
-                    seen.get(surface.wall, "–"),
+                    *seen.get(surface.wall, ("–", "–")),
                 )
             )
-    header = ("Wall", "Straightedge", "Worst gap", "Limit", "Flatness", "Area over", "Seen")
-    return Table(header, tuple(rows), (0.8, 2.2, 1.8, 1.3, 1.8, 1.0, 0.8))
+    header = ("Wall", "Straightedge", "Worst gap", "Limit", "Flatness", "Area over", "Seen", "Judged")
+    return Table(header, tuple(rows), (0.8, 2.2, 1.8, 1.3, 1.8, 1.0, 0.8, 0.8))
 
 
 def bows_table(surfaces: Surfaces, settings: DrawingSettings) -> Table:
@@ -217,15 +228,6 @@ def ring_area_mm2(ring: Floats) -> float:
     """Area of a ring (n, 2) by the shoelace formula, mm², whichever way round it runs."""
     x, y = (ring - ring[0]).T
     return 0.5 * abs(float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)))
-
-
-def percent(share: float) -> str:
-    """A share in whole per cent; what is not quite all or nothing is not rounded to it."""
-    if 0.0 < share < 0.01:
-        return "under 1 %"
-    if 0.99 < share < 1.0:
-        return "over 99 %"
-    return f"{100.0 * share:.0f} %"
 
 
 def millimetres(value: float | None) -> str:

@@ -8,19 +8,19 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from PIL import Image, ImageDraw
 
-from unfold.arrays import AnyArray, Bools, Floats
+from unfold.arrays import AnyArray, Floats
 from unfold.drawing.canvas import AnyCanvas, Box, Canvas
 from unfold.drawing.colour import INK, OPENING_FILL, PAPER, QUIET_INK, UNSEEN_HATCH, colour_heights
 from unfold.drawing.contours import Contours, contour_lines, smoothed_heights
+from unfold.drawing.coverage import cells_inside, judged_share
 from unfold.drawing.labels import Labels
-from unfold.drawing.lengths import length, quantity, signed
+from unfold.drawing.lengths import length, percent, quantity, signed
 from unfold.drawing.steps import round_end, round_step, ticks
 from unfold.drawing.wall_picture_key import KEY_WIDTH, draw_key, key_height
 from unfold.elevation.result import WallElevation
 from unfold.settings.drawing import DrawingSettings
-from unfold.surface.result import Grid, Straightedge, WallSurface
+from unfold.surface.result import Straightedge, WallSurface
 
 TITLE_SIZE, TEXT_SIZE, SMALL_SIZE = 28.0, 17.0, 14.0
 TITLE_HEIGHT, AXIS_LEFT, AXIS_BOTTOM, MARGIN = 116.0, 74.0, 52.0, 28.0
@@ -96,14 +96,6 @@ def thinned(points: Floats, closed: bool = True) -> Floats:
     return kept[:-1] if closed and len(kept) > 3 else kept
 
 
-def cells_inside(grid: Grid, outline_mm: Floats) -> Bools:
-    """Which cells (rows, columns) have their centre inside an outline, as far as whole cells can tell."""
-    mask = Image.new("L", (grid.columns, grid.rows), 0)
-    corners = (outline_mm - [grid.u0_mm, grid.v0_mm]) / grid.cell_mm
-    ImageDraw.Draw(mask).polygon(corners.ravel().tolist(), fill=1)
-    return np.asarray(mask, dtype=bool)
-
-
 def relief_of(wall: WallElevation, surface: WallSurface) -> Relief:
     """Work out contours and colours of one wall, once for all the canvases that it is drawn on."""
     smooth = np.where(cells_inside(surface.grid, wall.outline_mm), smoothed_heights(surface), np.nan)
@@ -143,10 +135,16 @@ def _draw_title(canvas: Canvas, wall: WallElevation, surface: WallSurface, setti
     wide, tall = wall.outline_mm.max(axis=0) - wall.outline_mm.min(axis=0)
     canvas.text(MARGIN, 44.0, f"Wall {wall.id}: {surface.verdict}", TITLE_SIZE, INK, bold=True)
     size = f"{length(float(wide), settings)} × {length(float(tall), settings)}"
-    shape = ""
+    shape, judged = "", percent(judged_share(wall, surface))
     if wall.radius_mm is not None:
         shape = f", unrolled along its arc (radius {length(abs(wall.radius_mm), settings)})"
-    canvas.text(MARGIN, 72.0, f"{size} over all{shape}; {100.0 * wall.seen_share:.0f} % seen", TEXT_SIZE, QUIET_INK)
+    canvas.text(
+        MARGIN,
+        72.0,
+        f"{size} over all{shape}; {percent(wall.seen_share)} seen, {judged} judged for flatness",
+        TEXT_SIZE,
+        QUIET_INK,
+    )
 
 
 def _draw_heights(

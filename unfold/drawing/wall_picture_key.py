@@ -22,7 +22,7 @@ from unfold.settings.drawing import DrawingSettings
 from unfold.surface.result import Straightedge, WallSurface
 
 KEY_WIDTH = 500.0
-SCALE_AND_SIGNS_HEIGHT, RULES_HEAD, RULE_HEIGHT = 262.0, 30.0, 77.0
+SCALE_AND_SIGNS_HEIGHT, RULES_HEAD, RULE_HEIGHT = 286.0, 30.0, 77.0
 TEXT_SIZE, SMALL_SIZE, LEADING = 17.0, 14.0, 24.0
 
 
@@ -77,11 +77,14 @@ def _draw_signs(canvas: Canvas, left: float, top: float, wall: WallElevation, co
     y = top
     for sign, words in (
         ("unseen", "unseen: nothing was measured here"),
+        ("left out", "not judged: too few points, or something stands off the wall"),
         ("opening", "opening; an inner line is the clear opening in a casing"),
         ("contour", _contour_words(contours)),
     ):
         box = np.array([(left, y + 2.0), (left + 34.0, y + 2.0), (left + 34.0, y + 18.0), (left, y + 18.0)])
-        if sign == "unseen":
+        if sign == "left out":
+            canvas.polygon(box, UNSEEN_FILL)
+        elif sign == "unseen":
             canvas.polygon(box, UNSEEN_FILL)
             canvas.hatch([box], UNSEEN_HATCH, 9.0, 1.0)
             canvas.polygon(box, None, UNSEEN_HATCH, 1.0)
