@@ -46,9 +46,9 @@ def find_rooms(
     if not faces:
         return Rooms((), evidence)
     gain = _face_gain(faces, evidence, storey.raster)
-    pairs, costs, walled = _borders(faces, columns)
+    pairs, costs, parted = _borders(faces, columns, evidence, storey, space)
     inside = _cheapest_cut(gain, pairs, costs)
-    return Rooms(_regions(faces, inside, pairs, walled, stations, gain), evidence)
+    return Rooms(_regions(faces, inside, pairs, parted, stations, gain), evidence)
 
 
 def _pixel_evidence(columns: list[Columns], storey: Storey, space: FreeSpace) -> Floats:
@@ -180,8 +180,13 @@ def _face_gain(faces: list[shapely.Polygon], evidence: Floats, raster: Raster) -
     return np.asarray(mean * area)
 
 
-def _borders(faces: list[shapely.Polygon], columns: list[Columns]) -> tuple[Ints, Floats, Bools]:
-    """Neighbouring faces (n, 2; -1 is the world outside), what a border costs, and where wall parts them."""
+def _borders(
+    faces: list[shapely.Polygon], columns: list[Columns], evidence: Floats, storey: Storey, space: FreeSpace
+) -> tuple[Ints, Floats, Bools]:
+    """Neighbouring faces (n, 2; -1 is the world outside), what a border costs, and what parts two rooms.
+
+    Rooms are parted by wall, and where nothing shows that one goes on into the other.
+    """
     starts, ends, owners = [], [], []
     for index, face in enumerate(faces):
         for ring in (face.exterior, *face.interiors):
@@ -200,7 +205,24 @@ def _borders(faces: list[shapely.Polygon], columns: list[Columns]) -> tuple[Ints
         members = owner[order[place[index] : place[index + 1]]][:2]
         pairs[index, : len(members)] = members
     costs, walled = border_costs(start[first], end[first], columns)
-    return pairs, costs, walled
+    return pairs, costs, walled | ~_passable(start[first], end[first], evidence, storey, space)
+
+
+def _passable(start: Floats, end: Floats, evidence: Floats, storey: Storey, space: FreeSpace) -> Bools:
+    """Where a border is crossed by rays, or by a ceiling or floor that goes on: on a third of its length or more."""
+    share = np.linspace(0.1, 0.9, 5)
+    points = start[:, None] + (end - start)[:, None] * share[:, None]
+    heights = storey.bottom_m + (storey.top_m - storey.bottom_m) * np.array([0.25, 0.4, 0.55, 0.7, 0.85])
+    free = np.zeros(points.shape[:2])
+    for height in heights:
+        free += space.is_free(np.concatenate([points, np.full((*points.shape[:2], 1), height)], axis=2))
+    length = np.maximum(np.hypot(*(end - start).T), 1e-9)
+    across = (end - start)[:, ::-1] * np.array([-1.0, 1.0]) / length[:, None]
+    covered = np.ones(points.shape[:2], bool)
+    for side in (-0.06, 0.06):
+        i, j, inside = storey.raster.index(points + side * across[:, None])
+        covered &= inside & (evidence[i, j] > 0.5)
+    return np.asarray(((free >= 2) | covered).mean(axis=1) > 0.3)
 
 
 def border_costs(start: Floats, end: Floats, columns: list[Columns]) -> tuple[Floats, Bools]:
@@ -288,10 +310,10 @@ def _cheapest_cut(gain: Floats, pairs: Ints, costs: Floats) -> Bools:
 
 
 def _regions(
-    faces: list[shapely.Polygon], inside: Bools, pairs: Ints, walled: Bools, stations: Floats, gain: Floats
+    faces: list[shapely.Polygon], inside: Bools, pairs: Ints, parted: Bools, stations: Floats, gain: Floats
 ) -> tuple[shapely.Polygon, ...]:
-    """Join inside faces that no wall parts; keep those where a station stood, or without stations those well seen."""
-    joined = (pairs[:, 1] >= 0) & ~walled & inside[pairs[:, 0]] & inside[pairs[:, 1]]
+    """Join inside faces that nothing parts; keep those where a station stood, or without stations those well seen."""
+    joined = (pairs[:, 1] >= 0) & ~parted & inside[pairs[:, 0]] & inside[pairs[:, 1]]
     n = len(faces)
     graph = sparse.coo_matrix((np.ones(joined.sum()), (pairs[joined, 0], pairs[joined, 1])), shape=(n, n))
     _, label = csgraph.connected_components(graph, directed=False)

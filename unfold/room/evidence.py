@@ -121,7 +121,10 @@ def _sum_up(
     upper = asked & (z[None, :] > (ceiling - 0.6)[:, None])
     top_hit = (hit & upper).any(axis=1) & (_highest(hit) >= _highest(passed))
     low_seen = (hit & (np.cumsum(asked, axis=1) <= 0.6 * height[:, None])).any(axis=1)
-    full = (share >= FULL_SHARE) & top_hit & low_seen & (tall >= (0.2 if known else 0.5))
+    if known:
+        full: Bools = np.asarray((share >= FULL_SHARE) & top_hit & low_seen & (tall >= 0.2))
+    else:
+        full = _full_unwitnessed(hit, asked)
     lintel = ~full & top_hit & (hit.sum(axis=1) > 0)
     partly: Bools = np.asarray(hits.any(axis=1))
     low = np.where(partly, z[np.argmax(hits, axis=1)], np.nan)
@@ -130,6 +133,21 @@ def _sum_up(
         trace, start, _mend(full), lintel, partly, (passed.sum(axis=1) > 0) & ~partly,
         facing, low, high,
     )  # fmt: skip
+
+
+def _full_unwitnessed(hit: Bools, asked: Bools) -> Bools:
+    """Plain wall where no ray can tell an opening from a shadow: hit over the upper half, up to the ceiling.
+
+    Somewhere along the surface the lower half is to be hit too, or it is the front of something that hangs.
+    """
+    order = np.cumsum(asked, axis=1)
+    number = order[:, -1:]
+    upper = asked & (order > 0.5 * number)
+    topmost = asked & (order > number - 3)
+    dense = (hit & upper).sum(axis=1) >= 0.6 * np.maximum(upper.sum(axis=1), 1)
+    full: Bools = np.asarray(dense & (hit & topmost).any(axis=1))
+    low = (hit & asked & ~upper).sum(axis=1) >= 0.3 * np.maximum((asked & ~upper).sum(axis=1), 1)
+    return full if (full & low).sum() >= max(2, 0.1 * full.sum()) else np.zeros_like(full)
 
 
 def _highest(marked: Bools) -> Ints:

@@ -16,7 +16,7 @@ from unfold.scan.result import Station
 from unfold.settings.room import RoomSettings
 
 AGREE_DEG = 0.5  # a levelled scanner's axis is at least this close to the estimate
-COARSE_DEG = 12.0  # an axis of the file further off than this from every wall is not up
+FIT_DEG = 6.0  # a surface this far from level or plumb still speaks for a direction as up, by half or so
 SCANNER_DEG = 0.005  # dual-axis compensators of terrestrial scanners: 5 to 20 arc seconds; common practice
 LEAST_DEG = 0.03  # no estimate from building surfaces is better than how plumb walls are built
 
@@ -114,13 +114,14 @@ def _upness(candidate: Floats, normals: Floats, positions_m: Floats, rank: int) 
 
     The scan's z axis goes first, then y, then x: formats and programs put up there, in that order.
     """
-    cosine = np.abs(normals @ candidate)
-    sharp = math.sin(math.radians(4.0))
-    level = float(np.mean(cosine > math.cos(math.radians(4.0))))
-    plumb = float(np.mean(cosine < sharp))
+    cosine = np.minimum(np.abs(normals @ candidate), 1.0)
+    off = np.degrees(np.arccos(cosine))
+    level = float(np.mean(np.exp(-0.5 * np.square(off / FIT_DEG))))
+    plumb = float(np.mean(np.exp(-0.5 * np.square((90.0 - off) / FIT_DEG))))
     across = [np.ptp(np.percentile(positions_m @ axis, [1, 99])) for axis in _complete(candidate)]
     height = float(np.ptp(np.percentile(positions_m @ candidate, [1, 99])))
-    prior = (1.0, 0.85, 0.7)[rank] if rank < 3 else 0.8
+    along = int(np.argmax(np.abs(candidate)))
+    prior = (0.7, 0.85, 1.0)[along] * (1.0 if rank < 3 else 0.95)
     flat = 1.0 if height <= 1.2 * min(across) else 0.8
     tall = 1.0 if height > 1.8 else 0.6
     return (level + plumb) * prior * flat * tall * (1.0 if level > 0.01 else 0.7)

@@ -66,7 +66,8 @@ def find_storeys(cells: LevelCells) -> list[tuple[float | None, float | None]]:
     smooth = np.convolve(counts, np.ones(5), mode="same")
     peaks = _peaks(smooth, 0.22 * float(smooth.max()), low)
     groups = _group(peaks)
-    spans = [(_floor_of(groups[k]), _ceiling_of(groups[k + 1], k + 2 == len(groups))) for k in range(len(groups) - 1)]
+    last = len(groups) - 1
+    spans = [(_floor_of(groups[k], k == 0), _ceiling_of(groups[k + 1], k + 1 == last)) for k in range(last)]
     if not spans:
         return [_only_one_level(groups[0], z)]
 
@@ -97,13 +98,16 @@ def _group(peaks: list[tuple[float, float]]) -> list[list[tuple[float, float]]]:
     return groups
 
 
-def _floor_of(group: list[tuple[float, float]]) -> float:
-    return group[0][0]
+def _floor_of(group: list[tuple[float, float]], first: bool) -> float:
+    """The floor of a group: the lowest height of the first; else the height over the slab, the widest gap."""
+    heights = [height for height, _ in group]
+    return heights[0] if first or len(group) == 1 else heights[int(np.argmax(np.diff(heights))) + 1]
 
 
 def _ceiling_of(group: list[tuple[float, float]], last: bool) -> float:
-    """The ceiling of a group: the highest in the top group, else the lowest (a floor lies on it)."""
-    return group[-1][0] if last else group[0][0]
+    """The ceiling of a group: the highest of the last; else the height under the slab, the widest gap."""
+    heights = [height for height, _ in group]
+    return heights[-1] if last or len(group) == 1 else heights[int(np.argmax(np.diff(heights)))]
 
 
 def _only_one_level(group: list[tuple[float, float]], z: Floats) -> tuple[float | None, float | None]:
