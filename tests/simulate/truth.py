@@ -192,7 +192,7 @@ def _elevation(
 def _opening(name: str, ring: OpeningRing) -> dict[str, Any]:
     plan = ring.plan
     face = ring.face * 1000
-    size = [plan.width * 1000] if plan.circle else np.ptp(face, axis=0).tolist()
+    size = [plan.width * 1000] if plan.circle else _size(face, plan.v is None)
     return {
         "id": name,
         "kind": plan.kind,
@@ -203,6 +203,12 @@ def _opening(name: str, ring: OpeningRing) -> dict[str, Any]:
         "depth_mm": plan.depth * 1000 if plan.behind in ("solid", "pane") else None,
         "behind": plan.behind,
     }
+
+
+def _size(face: Floats, on_floor: bool) -> list[float]:
+    """Width and height; over a floor that slopes or sags the height is to its mean."""
+    low = float(face[:-2, 1].mean()) if on_floor else float(face[:, 1].min())
+    return [float(np.ptp(face[:, 0])), float(face[:, 1].max()) - low]
 
 
 def _edge(building: Building, index: int, side: Any, outline: Floats) -> dict[str, Any]:
