@@ -25,6 +25,7 @@ _BLURS_MM = (
 )  # logistic scales tried: beam footprint and noise, 1.8 x this is 1 sigma
 _LEAST_OUTLIERS, _MOST_OUTLIERS = 0.003, 0.15
 _MINGLED_MM = 15.0  # farther than this from the edge nothing is blurred any more: what contradicts there is an outlier
+_NEAR_BACK_MM = 400.0  # up to here what ended between front and back is taken for a mixed point
 _OFFSETS, _SLOPES = 41, 7  # grid of the posterior
 _SQUARE = -0.02  # rays that drift toward the edge less than this can hardly meet its side face
 _SIDE_FACE_FLOOR_MM = 0.15  # an arris is not straighter or sharper than this
@@ -85,37 +86,57 @@ def fit_edge(
     if rays.x.size < 4:
         return None
     middle = float(np.median(rays.t))
-    x, t, front, on_side = _labels(rays, start_mm, tolerance_mm)
-    t = t - middle
-    offset, slope = _coarse(x, t, front, start_mm, slope_sd)
-    side = _side_face(rays, middle, offset, slope, tolerance_mm)
-    if side is not None:
+    rays = EdgeRays(rays.x, rays.t - middle, rays.drift, rays.depth)
+    back = _back_depth(rays, start_mm, tolerance_mm)
+    sides = _labels(rays, back, start_mm, tolerance_mm)
+    offset, slope = _coarse(sides, start_mm, slope_sd)
+    side = _side_face(rays, back, offset, slope, tolerance_mm)
+    if side is not None:  # without the side face's own rays, and those at the arris, which may lie on either face
         offset, slope = side.offset, side.slope
-    keep = np.ones(x.size, dtype=bool)
-    if side is not None:  # the side face's own rays, and those at the arris, which may lie on either face
-        at_arris = (rays.drift < _SQUARE) & (np.abs(x - offset - slope * t) < tolerance_mm)
-        keep = ~(on_side | at_arris)
-    x, t, front = x[keep], t[keep], front[keep]
-    if not np.any(front > 0.5) or (side is None and not np.any(front < 0.5)):
+        at_arris = sides.toward & (np.abs(sides.x - offset - slope * sides.t) < tolerance_mm)
+        sides = sides.select(~(sides.side_face | at_arris))
+    if not np.any(sides.front > 0.5) or (side is None and not np.any(sides.front < 0.5)):
         return None
-    return _posterior(x, t, front, (offset, slope), slope_sd, side, middle)
+    return _posterior(sides, (offset, slope), slope_sd, side, middle)
 
 
-def _labels(rays: EdgeRays, start_mm: float, tolerance_mm: float) -> tuple[Floats, Floats, Floats, Bools]:
-    """Where each ray counts, whether it counts for the front piece, and whether it may have met the side face.
+@dataclass(frozen=True, slots=True)
+class _Sides:
+    """What each ray says of the edge; arrays (n,)."""
+
+    x: Floats  # where it counts
+    t: Floats
+    front: Floats  # share of its beam that met the front piece, 0 to 1
+    stretch: Floats  # how much its footprint is drawn out across the edge
+    toward: Bools  # it runs toward the edge as it goes deeper
+    side_face: Bools  # it may have met the side face
+
+    def select(self, keep: Bools) -> "_Sides":
+        return _Sides(
+            *(values[keep] for values in (self.x, self.t, self.front, self.stretch, self.toward, self.side_face))
+        )
+
+
+def _labels(rays: EdgeRays, back: Floats, start_mm: float, tolerance_mm: float) -> _Sides:
+    """Tell on which side of the edge each ray was.
 
     A ray on the front piece counts where it ended, any other where it crossed the front's surface. A mixed point,
-    part front and part back, counts for the larger part of its beam; only a ray that drifts away from the edge can be
-    told to be one, for a ray that drifts toward it may have met the side face, which has its own fit.
+    part front and part back, lies between the two by the share of the beam; only a ray that drifts away from the edge
+    can be told to be one, for a ray that drifts toward it may have met the side face, which has its own fit. Where the
+    back is far, what ended between may as well be a thing behind: such rays say nothing.
     """
-    back = _back_depth(rays, start_mm, tolerance_mm)
-    on_front = rays.depth < tolerance_mm
-    mixed = (rays.drift >= _SQUARE) & (rays.depth < 0.9 * back)
-    share = np.where(mixed, 1.0 - np.maximum(rays.depth, 0.0) / back, 0.0)
-    front = np.where(on_front, 1.0, np.where(share > 0.5, 1.0, 0.0))
+    on_front = rays.depth < np.minimum(tolerance_mm, 0.3 * back)
+    away = rays.drift >= _SQUARE
+    between = away & ~on_front & (rays.depth < back - tolerance_mm)
+    front = np.where(on_front, 1.0, np.where(between, np.clip(1.0 - rays.depth / back, 0.0, 1.0), 0.0))
     x = np.where(on_front, rays.x + rays.drift * rays.depth, rays.x)
-    side = ~on_front & (rays.drift < _SQUARE) & (x + rays.drift * np.minimum(rays.depth, 1e4) < start_mm + 20.0)
-    return x, rays.t, front, side
+    ended = rays.x + rays.drift * np.minimum(rays.depth, 1e4)
+    side_face = ~on_front & ~away & (ended < start_mm + 20.0)
+    unclear = between & (back > _NEAR_BACK_MM) & (rays.depth > 0.1 * _NEAR_BACK_MM) & (rays.depth < 0.7 * back)
+    unclear &= np.abs(rays.x - start_mm) < _MINGLED_MM
+    front = np.where(unclear | (back <= _NEAR_BACK_MM), front, np.round(front))
+    found = _Sides(x, rays.t, front, np.hypot(1.0, rays.drift), ~away, side_face)
+    return found.select(~unclear)
 
 
 def _back_depth(rays: EdgeRays, start_mm: float, tolerance_mm: float) -> Floats:
@@ -144,23 +165,25 @@ class _Prior:
         return -0.5 * ((offset - self.offset) / self.offset_sd) ** 2 - 0.5 * (slope / self.slope_sd) ** 2
 
 
-def _coarse(x: Floats, t: Floats, front: Floats, start_mm: float, slope_sd: float) -> tuple[float, float]:
+def _coarse(sides: _Sides, start_mm: float, slope_sd: float) -> tuple[float, float]:
     """Newton steps while the blur is narrowed from wide to the finest: finds the edge from a rough start."""
     offset, slope = start_mm, 0.0
     prior = _Prior(start_mm, np.inf, slope_sd)
     for blur in (8.0, 4.0, 2.0, 1.0):
-        offset, slope = _newton(x, t, front, offset, slope, blur, 0.02, prior)
+        offset, slope = _newton(sides, offset, slope, blur, 0.02, prior)
     return offset, slope
 
 
 def _newton(
-    x: Floats, t: Floats, front: Floats, offset: float, slope: float, blur: float, outliers: float, prior: _Prior
+    sides: _Sides, offset: float, slope: float, blur: float, outliers: float, prior: _Prior
 ) -> tuple[float, float]:
     """Fisher scoring with halved steps; returns the best offset and slope for one blur."""
     value = -np.inf
     step = np.zeros(2)
     for _ in range(12):
-        packed = edge_score(x, t, front, offset + step[0], slope + step[1], blur, outliers)
+        packed = edge_score(
+            sides.x, sides.t, sides.front, blur * sides.stretch, offset + step[0], slope + step[1], outliers
+        )
         found = packed[0] + prior.log(offset + step[0], slope + step[1])
         if found < value - 1e-9:
             step = step / 2
@@ -186,15 +209,15 @@ class _SideFace:
     uncertainty: float
 
 
-def _side_face(rays: EdgeRays, middle: float, offset: float, slope: float, tolerance_mm: float) -> _SideFace | None:
+def _side_face(rays: EdgeRays, back: Floats, offset: float, slope: float, tolerance_mm: float) -> _SideFace | None:
     """Fit the edge's side face (a reveal) where rays met it, and carry it on to the front's surface; None if unseen.
 
     Its points lie at x = edge + splay * depth; a splayed reveal is followed, a square one is expected.
     """
     ended = rays.x + rays.drift * np.minimum(rays.depth, 1e4)
-    seen = (rays.drift < _SQUARE) & (rays.depth > tolerance_mm) & (rays.depth < 400.0)
-    seen &= np.abs(ended - offset - slope * (rays.t - middle)) < 12.0
-    depth, t, residual = rays.depth[seen], rays.t[seen] - middle, ended[seen]
+    seen = (rays.drift < _SQUARE) & (rays.depth > tolerance_mm) & (rays.depth < np.minimum(back - tolerance_mm, 400.0))
+    seen &= np.abs(ended - offset - slope * rays.t) < 12.0
+    depth, t, residual = rays.depth[seen], rays.t[seen], ended[seen]
     if depth.size < 8:
         return None
     scale = max(float(np.percentile(depth, 90)), 10.0)
@@ -213,38 +236,34 @@ def _side_face(rays: EdgeRays, middle: float, offset: float, slope: float, toler
 
 
 def _posterior(
-    x: Floats,
-    t: Floats,
-    front: Floats,
-    start: tuple[float, float],
-    slope_sd: float,
-    side: _SideFace | None,
-    middle: float,
+    sides: _Sides, start: tuple[float, float], slope_sd: float, side: _SideFace | None, middle: float
 ) -> EdgeFit:
     """Mean and standard deviation over a grid of offsets and slopes, at the most likely blur."""
     offset, slope = start
-    outliers = _outlier_share(x - slope * t, front, offset)
-    near = np.abs(x - slope * t - offset) < _MINGLED_MM
-    if not (np.any(front[near] > 0.5) and np.any(front[near] < 0.5)):
-        near = np.ones(x.size, dtype=bool)
-    x, t, front = x[near], t[near], front[near]
+    across = sides.x - slope * sides.t
+    outliers = _outlier_share(across, sides.front, offset)
+    near = np.abs(across - offset) < _MINGLED_MM
+    if np.any(sides.front[near] > 0.5) and np.any(sides.front[near] < 0.5):
+        sides = sides.select(near)
     prior = _Prior(offset, np.inf, slope_sd) if side is None else _Prior(side.offset, side.uncertainty, slope_sd)
     best = (-np.inf, _BLURS_MM[0], offset, slope)
     for blur in _BLURS_MM:
-        o, s = _newton(x, t, front, offset, slope, blur, outliers, prior)
-        value = float(edge_score(x, t, front, o, s, blur, outliers)[0] + prior.log(o, s))
+        o, s = _newton(sides, offset, slope, blur, outliers, prior)
+        score = edge_score(sides.x, sides.t, sides.front, blur * sides.stretch, o, s, outliers)
+        value = float(score[0] + prior.log(o, s))
         best = max(best, (value, blur, o, s))
     _, blur, offset, slope = best
-    half = _half_width(x - slope * t - offset, front, blur)
-    reach_t = max(float(np.abs(t).max()), 1.0)
+    half = _half_width(sides.x - slope * sides.t - offset, sides.front, blur)
+    reach_t = max(float(np.abs(sides.t).max()), 1.0)
     mean, deviation = np.array([offset, slope]), np.array([half / 3, half / 3 / reach_t])
     for _ in range(3):
         offsets = mean[0] + np.linspace(-4, 4, _OFFSETS) * deviation[0]
         slopes = mean[1] + np.linspace(-3, 3, _SLOPES) * deviation[1]
-        log = edge_log_likelihood(x, t, front, offsets, slopes, blur, outliers) + prior.log(offsets[:, None], slopes)
+        log = edge_log_likelihood(sides.x, sides.t, sides.front, blur * sides.stretch, offsets, slopes, outliers)
+        log = log + prior.log(offsets[:, None], slopes)
         mean, deviation = _moments(offsets, slopes, log)
         deviation = np.maximum(deviation, [0.02, 0.02 / reach_t])
-    count = int(np.sum(np.abs(x - slope * t - offset) < _MINGLED_MM))
+    count = int(np.sum(np.abs(sides.x - slope * sides.t - offset) < _MINGLED_MM))
     return EdgeFit(
         float(mean[0] - mean[1] * middle),
         float(mean[1]),

@@ -10,19 +10,19 @@ from unfold.arrays import AnyArray, Floats
 
 @njit(cache=True, nogil=True)  # no fastmath: it lets the compiler assume that no value is NaN
 def edge_log_likelihood(
-    x: Floats, t: Floats, front: Floats, offset: Floats, slope: Floats, blur: float, outliers: float
+    x: Floats, t: Floats, front: Floats, blur: Floats, offset: Floats, slope: Floats, outliers: float
 ) -> Floats:
     """Log-likelihood of straight edges x = offset + slope * t; shape (offsets, slopes).
 
     A ray at distance z beyond the edge lies on the front piece with probability
-    outliers + (1 - 2 outliers) / (1 + exp(z / blur)); `front` is the share of the beam that did, 0 to 1.
+    outliers + (1 - 2 outliers) / (1 + exp(z / blur)), each with its own blur; `front` is the share of the beam that did, 0 to 1.
     """
     result = np.zeros((offset.size, slope.size))
     for j in range(slope.size):
         for k in range(x.size):
             across = x[k] - slope[j] * t[k]
             for i in range(offset.size):
-                z = (across - offset[i]) / blur
+                z = (across - offset[i]) / blur[k]
                 if z > 40.0:
                     share = 0.0
                 elif z < -40.0:
@@ -36,7 +36,7 @@ def edge_log_likelihood(
 
 @njit(cache=True, nogil=True)
 def edge_score(
-    x: Floats, t: Floats, front: Floats, offset: float, slope: float, blur: float, outliers: float
+    x: Floats, t: Floats, front: Floats, blur: Floats, offset: float, slope: float, outliers: float
 ) -> Floats:
     """Value, gradient and expected information of the same likelihood at one edge, packed in 6 numbers.
 
@@ -44,12 +44,12 @@ def edge_score(
     """
     packed = np.zeros(6)
     for k in range(x.size):
-        z = (x[k] - slope * t[k] - offset) / blur
+        z = (x[k] - slope * t[k] - offset) / blur[k]
         z = min(max(z, -40.0), 40.0)
         share = 1.0 / (1.0 + math.exp(z))
         chance = outliers + (1.0 - 2.0 * outliers) * share
         packed[0] += front[k] * math.log(chance) + (1.0 - front[k]) * math.log(1.0 - chance)
-        rate = (1.0 - 2.0 * outliers) * share * (1.0 - share) / blur  # d chance / d offset
+        rate = (1.0 - 2.0 * outliers) * share * (1.0 - share) / blur[k]  # d chance / d offset
         pull = (front[k] - chance) / (chance * (1.0 - chance)) * rate
         weight = rate * rate / (chance * (1.0 - chance))
         packed[1] += pull

@@ -6,6 +6,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from unfold.arrays import Bools, Floats
+from unfold.elevation.ring_kernels import fill_ring, ring_distance
 from unfold.surface.result import Grid
 
 
@@ -23,20 +24,14 @@ def counter_clockwise(ring: Floats) -> Floats:
 
 def signed_distance(ring: Floats, points: Floats) -> Floats:
     """Distance of points (n, 2) from a ring's line, negative inside."""
-    polygon = Polygon(ring)
-    shapely.prepare(polygon)
-    places = shapely.points(points)
-    distance = shapely.distance(polygon.exterior, places)
-    return np.asarray(np.where(shapely.contains(polygon, places), -distance, distance))
+    return ring_distance(np.ascontiguousarray(ring, dtype=float), np.ascontiguousarray(points, dtype=float))
 
 
 def cells_inside(ring: Floats, grid: Grid) -> Bools:
     """Cells (rows, columns) whose centre lies inside a ring."""
-    u = grid.u0_mm + grid.cell_mm * np.arange(grid.columns)
-    v = grid.v0_mm + grid.cell_mm * np.arange(grid.rows)
-    polygon = Polygon(ring)
-    shapely.prepare(polygon)
-    return np.asarray(shapely.contains_xy(polygon, *np.meshgrid(u, v)))
+    cells = np.zeros((grid.rows, grid.columns), dtype=bool)
+    fill_ring(np.ascontiguousarray(ring, dtype=float), grid.u0_mm, grid.v0_mm, grid.cell_mm, cells)
+    return cells
 
 
 def polygons_of_cells(cells: Bools, grid: Grid) -> BaseGeometry:

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import ndimage
 
 from unfold.arrays import AnyArray, Bools, Floats
+from unfold.elevation.ring_kernels import cells_near_wall
 from unfold.elevation.strip_fit import fit_strip
 from unfold.room.result import Room, Slab, Wall
 
@@ -36,18 +37,23 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True)
-class _Beside:
+class Beside:
     """Cells beside a wall in its own frame; arrays (n,), millimetres."""
 
     u: Floats
     v: Floats
     d: Floats
     count: Floats
-    level: Floats  # (n, 3) metres
 
 
 def trace_slab_edge(
-    wall: Wall, room: Room, kind: Literal["floor", "ceiling"], wall_ends_mm: Floats, surface_h_mm: Floats, u_mm: Floats
+    wall: Wall,
+    room: Room,
+    beside: Beside,
+    kind: Literal["floor", "ceiling"],
+    wall_ends_mm: Floats,
+    surface_h_mm: Floats,
+    u_mm: Floats,
 ) -> list[Run]:
     """Find the runs of a wall's lower or upper edge.
 
@@ -66,7 +72,6 @@ def trace_slab_edge(
     list of Run
         In order of u; empty when no floor or ceiling meets the wall.
     """
-    beside = _cells_beside(wall, room)
     slabs = [slab for slab in room.slabs if slab.kind == kind]
     rough, plane = _rough_levels(wall, beside, slabs, kind, wall_ends_mm)
     if not np.isfinite(rough).any():
@@ -91,15 +96,19 @@ def trace_slab_edge(
     return runs
 
 
-def _cells_beside(wall: Wall, room: Room) -> _Beside:
-    """Cells up to 300 mm in front of a wall and as wide as it."""
-    level = room.cells.mean_m.astype(float)
-    uvh = wall.frame.uvh_from_level(level) * 1000
-    near = (uvh[:, 2] > NEAREST_MM) & (uvh[:, 2] < FARTHEST_MM)
-    # cells on a neighbour wall fill every level: only those clear of the corners tell of floor and ceiling
-    near &= (uvh[:, 0] > CLEAR_MM) & (uvh[:, 0] < wall.width_m * 1000 - CLEAR_MM)
-    u, v, d = uvh[near].T
-    return _Beside(u, v, d, room.cells.count[near].astype(float), level[near])
+def cells_beside(wall: Wall, room: Room) -> Beside:
+    """Cells up to 300 mm in front of a wall, clear of its corners.
+
+    Cells on a neighbour wall fill every level: only those clear of the corners tell of floor and ceiling.
+    """
+    frame = wall.frame
+    packed = np.concatenate([frame.origin_m, frame.right, frame.up, frame.inward])
+    nearest, farthest = NEAREST_MM / 1000, FARTHEST_MM / 1000
+    chosen = cells_near_wall(room.cells.mean_m, packed, frame.radius_m or 0.0, wall.width_m, nearest, farthest)
+    uvh = frame.uvh_from_level(room.cells.mean_m[chosen].astype(float)) * 1000
+    clear = (uvh[:, 0] > CLEAR_MM) & (uvh[:, 0] < wall.width_m * 1000 - CLEAR_MM)
+    u, v, d = uvh[clear].T
+    return Beside(u, v, d, room.cells.count[chosen][clear].astype(float))
 
 
 def _plane_v(wall: Wall, slab: Slab | None, u: Floats, d: Floats) -> Floats:
@@ -114,7 +123,7 @@ def _windows(wall: Wall) -> int:
 
 
 def _rough_levels(
-    wall: Wall, beside: _Beside, slabs: list[Slab], kind: str, wall_ends_mm: Floats
+    wall: Wall, beside: Beside, slabs: list[Slab], kind: str, wall_ends_mm: Floats
 ) -> tuple[Floats, AnyArray]:
     """Per window the residual of the edge's layer over its plane, and which plane: index of a slab, -1 level."""
     windows = _windows(wall)
@@ -146,7 +155,7 @@ def _rough_levels(
     return rough, plane
 
 
-def _layers(beside: _Beside, residual: Floats, windows: int, near_plane: bool, upper: bool) -> list[list[float]]:
+def _layers(beside: Beside, residual: Floats, windows: int, near_plane: bool, upper: bool) -> list[list[float]]:
     """Per window the residual heights at which cells fill most of the strip next to the wall."""
     near = beside.d < NEAR_MM
     if near_plane:
@@ -169,11 +178,14 @@ def _layers(beside: _Beside, residual: Floats, windows: int, near_plane: bool, u
     beyond = np.roll(np.pad(share, ((0, 0), (3, 3))), -3 if upper else 3, axis=1)[:, 3:-3]
     # nothing is seen beyond floor or ceiling; an upright face across the strip fills every level
     peaks = (share >= 0.6) & (share == ndimage.maximum_filter(share, (1, 5))) & (beyond < 0.3)
+    order = np.argsort(window, kind="stable")
+    starts = np.searchsorted(window[order], np.arange(windows + 1))
     for w, top in zip(*np.nonzero(peaks), strict=True):
         low, high = base + (top - 1) * 12.5 - 6.0, base + (top + 1) * 12.5 + 6.0
-        mine = (window == w) & (r >= low) & (r <= high)
-        if mine.any():
-            result[w].append(float(np.average(r[mine], weights=count[mine])))
+        own = order[starts[w] : starts[w + 1]]
+        own = own[(r[own] >= low) & (r[own] <= high)]
+        if own.size:
+            result[w].append(float(np.average(r[own], weights=count[own])))
     return result
 
 
@@ -220,13 +232,13 @@ def _settle_plane(
             rough[i], plane[i] = v(i, centre) - base, chosen
 
 
-def _step_place(beside: _Beside, before: slice, after: slice, rough: Floats) -> float:
+def _step_place(beside: Beside, before: slice, after: slice, rough: Floats) -> float:
     """u of the upright face of a step where it meets the wall, from the cells on that face; else between windows."""
     middle = after.start * WINDOW_MM
     return float(middle)
 
 
-def _fit_run(wall: Wall, beside: _Beside, slab: Slab | None, rough: Floats, piece: slice, u: Floats, h: Floats) -> Run:
+def _fit_run(wall: Wall, beside: Beside, slab: Slab | None, rough: Floats, piece: slice, u: Floats, h: Floats) -> Run:
     """Fit the strip of one run and evaluate it where the wall's surface is."""
     residual = beside.v - _plane_v(wall, slab, beside.u, beside.d)
     window = np.clip(np.floor(beside.u / WINDOW_MM).astype(int), 0, rough.size - 1)
@@ -241,7 +253,7 @@ def _fit_run(wall: Wall, beside: _Beside, slab: Slab | None, rough: Floats, piec
     return Run(u, base + value, np.hypot(uncertainty, MODEL_MM), True)
 
 
-def _bins(beside: _Beside, residual: Floats, mine: Bools) -> tuple[Floats, Floats, Floats, Floats]:
+def _bins(beside: Beside, residual: Floats, mine: Bools) -> tuple[Floats, Floats, Floats, Floats]:
     """Join cells that lie on top of each other: a flat surface may be split between two cells of a column."""
     u, d, r, count = beside.u[mine], beside.d[mine], residual[mine], beside.count[mine]
     key = np.floor(u / BIN_MM).astype(np.int64) * 1000 + np.floor(d / BIN_MM).astype(np.int64)

@@ -36,7 +36,7 @@ class StripFit:
         design = _design(
             self.knots, self.slope_knots, np.asarray(t, float), np.broadcast_to(d, np.shape(t)) / self.depth_mm
         )
-        variance = np.einsum("ij,jk,ik->i", design, self.covariance, design)
+        variance = ((design @ self.covariance) * design).sum(axis=1)
         return design @ self.coefficients, np.sqrt(np.maximum(variance, 0.0))
 
 

@@ -9,7 +9,7 @@ from unfold.elevation.corner import SAMPLE_MM, SideLine, fit_end_strip, meet
 from unfold.elevation.evidence import WALL, Evidence
 from unfold.elevation.outline import Outline, join_outline
 from unfold.elevation.result import EdgeKind
-from unfold.elevation.slab_edge import WINDOW_MM, Run, trace_slab_edge
+from unfold.elevation.slab_edge import WINDOW_MM, Run, cells_beside, trace_slab_edge
 from unfold.quantity import combine
 from unfold.room.result import Room, Wall
 from unfold.surface.result import WallSurface
@@ -72,10 +72,13 @@ def _trace(
     wall: Wall, room: Room, surface: WallSurface, evidence: Evidence, left: SideLine, right: SideLine
 ) -> Outline:
     u = np.arange(-BEYOND_MM, wall.width_m * 1000 + BEYOND_MM + SAMPLE_MM, SAMPLE_MM)
+    beside = cells_beside(wall, room)
     bottom = trace_slab_edge(
-        wall, room, "floor", _own_ends(wall, evidence, False), _heights_along(surface, u, False), u
+        wall, room, beside, "floor", _own_ends(wall, evidence, False), _heights_along(surface, u, False), u
     )
-    top = trace_slab_edge(wall, room, "ceiling", _own_ends(wall, evidence, True), _heights_along(surface, u, True), u)
+    top = trace_slab_edge(
+        wall, room, beside, "ceiling", _own_ends(wall, evidence, True), _heights_along(surface, u, True), u
+    )
     bottom_kind: EdgeKind = "floor" if bottom else "end"
     top_kind: EdgeKind = "ceiling" if top else "end"
     bottom = bottom or [_free_level(wall, evidence, u, False)]
@@ -110,15 +113,13 @@ def _own_ends(wall: Wall, evidence: Evidence, upper: bool) -> Floats:
 def _heights_along(surface: WallSurface, u: Floats, upper: bool) -> Floats:
     """The wall's height near its upper or lower edge over u: the mean of the outermost 120 mm that were measured."""
     grid = surface.grid
-    height = np.where(surface.is_wall, surface.height_mm, np.nan)
+    good = surface.is_wall & np.isfinite(surface.height_mm)
     rows = max(int(120.0 / grid.cell_mm), 1)
-    means = np.full(grid.columns, np.nan)
-    for column in range(grid.columns):
-        known = np.flatnonzero(np.isfinite(height[:, column]))
-        if known.size:
-            chosen = known[-rows:] if upper else known[:rows]
-            means[column] = np.median(height[chosen, column])
-    known = np.isfinite(means)
+    rank = np.cumsum(good[::-1], axis=0)[::-1] if upper else np.cumsum(good, axis=0)
+    chosen = good & (rank <= rows)
+    count = chosen.sum(axis=0)
+    known = count > 0
+    means = np.where(chosen, surface.height_mm, 0.0).sum(axis=0) / np.maximum(count, 1)
     if not known.any():
         return np.zeros(u.size)
     centres = grid.u0_mm + grid.cell_mm * np.arange(grid.columns)
