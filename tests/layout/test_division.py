@@ -10,7 +10,8 @@ from unfold.layout.division import Span
 
 spans = st.builds(
     lambda low, length, most, joint, least: Span(low, low + length, most, joint, least),
-    st.floats(-500.0, 500.0), st.floats(200.0, 20000.0), st.floats(400.0, 3200.0), st.floats(0.0, 8.0), st.floats(0.0, 150.0),
+    st.floats(-500.0, 500.0), st.floats(200.0, 20000.0), st.floats(400.0, 3200.0), st.floats(0.0, 8.0),
+    st.floats(0.0, 150.0),
 )  # fmt: skip
 
 

@@ -58,7 +58,7 @@ def test_spacing_by_exposure() -> None:
 
 
 def test_the_fewest_joints_that_keep_the_spacing() -> None:
-    joints = np.arange(1500.0, 15000.0, 1500.0)
+    joints = [1500.0 * step for step in range(1, 10)]
     assert choose_movement_joints(joints, 0.0, 7000.0, 7620.0) == ()
     assert choose_movement_joints(joints, 0.0, 15000.0, 7620.0) == (7500.0,)
     assert choose_movement_joints(joints, 0.0, 15000.0, 6096.0) == (4500.0, 10500.0)

@@ -21,6 +21,7 @@ from unfold.layout.wall_face import WallFace, box, polygons_of
 from unfold.settings.layout import GapSettings, LayoutSettings
 
 STEP_MM = 20.0  # a floor that rises more than this at once is a step: each tread gets a level edge of its own
+BEYOND_CORNER_MM = 500.0  # farther than any wall's corner bows
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,7 @@ def lay_field(
     gaps, strips, widths = [], [], []
     for index, edge in enumerate(face.wall.edges):
         width, reason = edge_gap(edge, settings.gaps)
-        strips.append(_edge_strip(face, edge, width, settings.gaps))
+        strips.append(_edge_strip(face, index, width, settings.gaps))
         butted = _butts_against(face, edge, faces, finished, settings)
         if butted is not None:
             strips.append(neighbour_strip(face, edge, faces[butted], finished[butted], width, finished[face.wall.id]))
@@ -154,32 +155,44 @@ def _butts_against(
     return None if runs_through(face, faces[name], edge, settings) else name
 
 
-def _edge_strip(face: WallFace, edge: Edge, width_mm: float, gaps: GapSettings) -> BaseGeometry:
-    points = without_repeats(face.edge_points(edge))
+def _edge_strip(face: WallFace, index: int, width_mm: float, gaps: GapSettings) -> BaseGeometry:
+    points = without_repeats(face.edge_points(face.wall.edges[index]))
     strip = parallel_strip(points, width_mm)
-    if edge.kind == "floor" and gaps.floor_edge == "level" and len(points) > 1:
-        return shapely.union_all([strip, *_level_strips(face, points, width_mm)])
+    if face.wall.edges[index].kind == "floor" and gaps.floor_edge == "level" and len(points) > 1:
+        return shapely.union_all([strip, *_level_strips(face, index, points, width_mm)])
     return strip
 
 
-def _level_strips(face: WallFace, points: Floats, width_mm: float) -> list[BaseGeometry]:
-    """Strips from below the wall to the gap above the highest floor point outside the openings, one a tread."""
-    rises = np.abs(np.diff(points[:, 1])) > np.maximum(STEP_MM, np.abs(np.diff(points[:, 0])))
-    treads = np.split(points, np.flatnonzero(rises) + 1)
+def _level_strips(face: WallFace, index: int, points: Floats, width_mm: float) -> list[BaseGeometry]:
+    """Strips from below the wall to the gap above the highest floor point outside the openings, one a tread.
+
+    At a corner the strip reaches on, for the corner may bow outward; beside another tread it does not.
+    """
+    edges = face.wall.edges
+    reach_left = 0.0 if edges[index - 1].kind == "floor" else BEYOND_CORNER_MM
+    reach_right = 0.0 if edges[(index + 1) % len(edges)].kind == "floor" else BEYOND_CORNER_MM
+    around_openings, low = face.all_openings.buffer(1.0), float(points[:, 1].min()) - BEYOND_CORNER_MM
     strips: list[BaseGeometry] = []
-    around_openings = face.all_openings.buffer(1.0)
-    for tread in treads:
-        if len(tread) < 2:
-            continue
-        in_opening = shapely.intersects_xy(around_openings, tread[:, 0], tread[:, 1])
-        free = tread[~in_opening]
-        if not len(free):
-            continue
-        ends = sorted((float(tread[0, 0]), float(tread[-1, 0])))
-        left = ends[0] - (500.0 if ends[0] == points[:, 0].min() else 0.0)
-        right = ends[1] + (500.0 if ends[1] == points[:, 0].max() else 0.0)
-        strips.append(box(left, float(points[:, 1].min()) - 1000.0, right, float(free[:, 1].max()) + width_mm))
+    treads = [tread for tread in _treads(points) if len(tread) > 1]
+    for number, tread in enumerate(treads):
+        free = tread[~shapely.intersects_xy(around_openings, tread[:, 0], tread[:, 1])]
+        if len(free):
+            left = float(tread[0, 0]) - (reach_left if number == 0 else 0.0)
+            right = float(tread[-1, 0]) + (reach_right if number == len(treads) - 1 else 0.0)
+            strips.append(box(left, low, right, float(free[:, 1].max()) + width_mm))
     return strips
+
+
+def _treads(points: Floats) -> list[Floats]:
+    """Cut a floor edge where it rises steeply by more than a step."""
+    steep = np.abs(np.diff(points[:, 1])) > np.abs(np.diff(points[:, 0]))
+    turns = np.flatnonzero(np.diff(np.r_[False, steep, False].astype(np.int8)))
+    treads, start = [], 0
+    for first, last in zip(turns[::2], turns[1::2], strict=True):
+        if abs(points[last, 1] - points[first, 1]) > STEP_MM:
+            treads.append(points[start : first + 1])
+            start = last
+    return [*treads, points[start:]]
 
 
 def _corner_wedges(face: WallFace, widths: list[float]) -> list[BaseGeometry]:

@@ -5,7 +5,8 @@ the edge rests on points of the band, and so does what it is held against. The s
 taking down bumps narrower than its straightedge.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -15,10 +16,15 @@ from unfold.arrays import Bools, Floats
 from unfold.layout.result import PatchSpot
 from unfold.layout.wall_face import box, polygon_list, ring_points
 from unfold.layout.wall_heights import WallHeights
+from unfold.surface.straightedge import HeightField, coarse_step_mm, search
 
 TAKE_DOWN_WEIGHT = 3.0  # grinding a litre off is worth filling three; common practice
 LEAST_CORRECTION_MM = 0.3  # thinner than a trowel lays
 SETTLING_ROUNDS = 12
+LONG_EDGE_MM = 1500.0  # a shorter straightedge asks for local filling, a longer one for a band over the whole wall
+BAND_SHARES = (1.0, 0.75, 0.5, 0.3)
+PROOF_STEP_MM = 20.0
+PROOF_SHARE = 0.9  # of a limit: the proof is made on blocks, and single cells show a little more
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +32,7 @@ class PatchPlan:
     """What to add to (positive) and take off (negative) each measured cell, millimetres; NaN-free, (rows, columns)."""
 
     correction_mm: Floats
+    proved: bool  # the straightedge rules hold on the patched wall
 
     @property
     def most_fill_mm(self) -> float:
@@ -37,32 +44,96 @@ class PatchPlan:
         """Highest spot taken off."""
         return float(max(-self.correction_mm.min(initial=0.0), 0.0))
 
-    def area_mm2(self, cell_mm: float) -> float:
-        """Area that is worked on."""
-        return float(np.count_nonzero(self.correction_mm)) * cell_mm**2
+    def share_of(self, heights: WallHeights) -> float:
+        """Share of the measured face that is worked on."""
+        return float(np.count_nonzero(self.correction_mm)) / max(int(heights.measured.sum()), 1)
 
 
-def plan_patch(heights: WallHeights, band_mm: float, local_band_mm: float | None, local_length_mm: float) -> PatchPlan:
-    """Plan the least work that brings a wall within a band of `band_mm`, and short dents and bumps within another.
+@dataclass(frozen=True, slots=True)
+class EdgeRule:
+    """What a straightedge of a length may show on the patched wall."""
 
-    `local_band_mm` holds over windows of `local_length_mm`; None when no shorter rule is in force.
+    length_mm: float
+    limit_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class PatchLimits:
+    """How much patching is worth while."""
+
+    most_fill_mm: float
+    most_take_down_mm: float
+    most_share: float
+
+    def allow(self, plan: PatchPlan, heights: WallHeights) -> bool:
+        """Tell whether a plan keeps within the limits."""
+        fills = plan.most_fill_mm <= self.most_fill_mm and plan.most_take_down_mm <= self.most_take_down_mm
+        return fills and plan.share_of(heights) <= self.most_share
+
+
+def plan_patch(heights: WallHeights, most_range_mm: float, rules: Sequence[EdgeRule], limits: PatchLimits) -> PatchPlan:
+    """Plan the least work after which a wall keeps within a range of heights and its straightedge rules.
+
+    The plan is proved by laying each straightedge everywhere on the patched heights; where one still shows too much,
+    the bands are narrowed and the plan made again, as long as it keeps within the limits. The last plan is returned.
     """
+    plane = robust_plane(heights)
+    for share in BAND_SHARES:
+        plan = _plan_with(heights, plane, most_range_mm, rules, share)
+        if not limits.allow(plan, heights):
+            return plan
+        if keeps_rules(heights.corrected(plan.correction_mm), plane, rules):
+            return replace(plan, proved=True)
+    return plan
+
+
+def keeps_rules(heights: WallHeights, plane_mm: Floats, rules: Sequence[EdgeRule]) -> bool:
+    """Tell whether each straightedge, laid anywhere on some heights, clearly keeps its limit."""
+    for rule in rules:
+        step = coarse_step_mm(rule.length_mm, heights.cell_mm)
+        field = _coarse(heights, plane_mm, step if rule.length_mm >= LONG_EDGE_MM else min(step, PROOF_STEP_MM))
+        if min(field.valid.shape) < 2:
+            continue
+        windows, _ = search(field, rule.length_mm, rule.limit_mm)
+        if len(windows) and windows[0, 0] > PROOF_SHARE * rule.limit_mm:
+            return False
+    return True
+
+
+def _coarse(heights: WallHeights, plane_mm: Floats, step_mm: float) -> HeightField:
+    """Heights averaged over square blocks, filled with the plane where nothing is known."""
+    ratio = max(1, round(step_mm / heights.cell_mm))
+    rows, columns = (size // ratio for size in heights.height_mm.shape)
+    cut = np.s_[: rows * ratio, : columns * ratio]
+    blocks = (rows, ratio, columns, ratio)
+    known = heights.measured[cut].reshape(blocks).sum(axis=(1, 3))
+    total = np.nan_to_num(heights.height_mm[cut]).reshape(blocks).sum(axis=(1, 3))
+    plane = plane_mm[cut].reshape(blocks).mean(axis=(1, 3))
+    valid = known * 2 >= ratio * ratio
+    return HeightField(np.where(valid, total / np.maximum(known, 1), plane), valid, ratio * heights.cell_mm)
+
+
+def _plan_with(
+    heights: WallHeights, plane_mm: Floats, most_range_mm: float, rules: Sequence[EdgeRule], share: float
+) -> PatchPlan:
+    """Bring the wall within the narrowest band that is asked for, then fill and take down what is narrower."""
     known = heights.measured
-    deviation = np.where(known, heights.height_mm - robust_plane(heights), np.nan)
-    low = _cheapest_band(deviation[known], band_mm)
-    correction = np.where(known, np.clip(deviation, low, low + band_mm) - deviation, 0.0)
-    if local_band_mm is not None:
-        cells = max(3, round(local_length_mm / heights.cell_mm) // 2 * 2 + 1)
-        correction = correction + _local_correction(
-            np.where(known, deviation + correction, np.nan), local_band_mm, cells
-        )
-    return PatchPlan(np.where(known & (np.abs(correction) >= LEAST_CORRECTION_MM), correction, 0.0))
+    band = min([most_range_mm, *(share * rule.limit_mm for rule in rules if rule.length_mm >= LONG_EDGE_MM)])
+    deviation = np.where(known, heights.height_mm - plane_mm, np.nan)
+    low = _cheapest_band(deviation[known], band)
+    correction = np.where(known, np.clip(deviation, low, low + band) - deviation, 0.0)
+    for rule in rules:
+        if rule.length_mm < LONG_EDGE_MM:
+            cells = max(3, round(rule.length_mm / heights.cell_mm) // 2 * 2 + 1)
+            left = np.where(known, deviation + correction, np.nan)
+            correction = correction + _local_correction(left, share * rule.limit_mm, cells)
+    return PatchPlan(np.where(known & (np.abs(correction) >= LEAST_CORRECTION_MM), correction, 0.0), not rules)
 
 
 def robust_plane(heights: WallHeights) -> Floats:
     """Fit a plane that dents and bumps pull little on (Tukey's biweight); its heights on the grid, (rows, columns)."""
     rows, columns = np.nonzero(heights.measured)
-    step = max(1, len(rows) // 20000)
+    step = max(1, len(rows) // 4000)
     rows, columns = rows[::step], columns[::step]
     design = np.stack([np.ones(len(rows)), heights.u_mm[columns] / 1000.0, heights.v_mm[rows] / 1000.0], axis=1)
     values, weights = heights.height_mm[rows, columns], np.ones(len(rows))
@@ -115,8 +186,10 @@ def _belongs_to_excess(amount: Floats, band_mm: float) -> Bools:
     labels, count = ndimage.label(amount > band_mm / 2.0)
     if count == 0:
         return np.zeros(amount.shape, np.bool_)
-    exceeds = ndimage.maximum(amount, labels, index=np.arange(1, count + 1)) > band_mm
-    belongs: Bools = np.r_[False, exceeds][labels]
+    most = np.zeros(count + 1)
+    np.maximum.at(most, labels.ravel(), amount.ravel())
+    most[0] = 0.0
+    belongs: Bools = (most > band_mm)[labels]
     return belongs
 
 

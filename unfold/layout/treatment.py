@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unfold.layout.patching import PatchPlan, patch_spots, plan_patch
+from unfold.layout.patching import EdgeRule, PatchLimits, PatchPlan, patch_spots, plan_patch
 from unfold.layout.result import Cover, PatchSpot, Treatment
 from unfold.layout.wall_face import WallFace
 from unfold.layout.wall_heights import WallHeights
@@ -79,17 +79,16 @@ def _from_scan(evidence: Evidence, settings: LayoutSettings) -> Decision:
 
 def _repair(evidence: Evidence, settings: LayoutSettings, slope: float, lean_note: str) -> Decision:
     """Patch, cover or rebuild a wall that is measured well enough and not good enough."""
-    rules, heights = settings.treatment, evidence.heights
-    plan = _plan(evidence, settings, slope)
-    share = plan.area_mm2(heights.cell_mm) / max(float(np.count_nonzero(heights.measured)) * heights.cell_mm**2, 1.0)
+    heights = evidence.heights
     why = f"{_flatness_words(evidence.surface.straightedges)}; {_bed_words(heights, slope, settings)}{lean_note}"
-    fits = plan.most_fill_mm <= rules.most_fill and plan.most_take_down_mm <= rules.most_take_down
+    plan = _plan(evidence, settings, slope)
     bed_takes_it = _bed_verdict(heights.corrected(plan.correction_mm), slope, settings) == "conforms"
-    if fits and bed_takes_it and share <= rules.most_patch_share:
+    if plan.proved and bed_takes_it:
         spots = patch_spots(heights, plan)
-        return Decision("patch", f"{why}; {_patch_words(spots, share)}", slope, plan, spots)
+        return Decision("patch", f"{why}; {_patch_words(spots, plan.share_of(heights))}", slope, plan, spots)
     needed = (
-        f"patching it would fill {plan.most_fill_mm:.1f} mm, take down {plan.most_take_down_mm:.1f} mm over {share:.0%}"
+        f"patching would fill up to {plan.most_fill_mm:.1f} mm and take down up to {plan.most_take_down_mm:.1f} mm "
+        f"over {plan.share_of(heights):.0%} of it{'' if plan.proved else ' or more'}"
     )
     return _cover_or_rebuild(evidence, settings, slope, f"{why}; {needed}")
 
@@ -123,19 +122,17 @@ def plan_cover(evidence: Evidence, settings: LayoutSettings, slope: float) -> Co
 
 
 def _plan(evidence: Evidence, settings: LayoutSettings, slope: float) -> PatchPlan:
-    """Plan a patch to the band that the rules and the bed leave, less the guard band."""
+    """Plan a patch to what the rules and the bed leave, less the guard band."""
     heights = evidence.heights.above(slope)
     guard = COVERAGE_FACTOR * float(np.nanmedian(heights.standard_error_mm))
-    bands = [settings.bed.most - settings.bed.least - guard]
-    local: tuple[float | None, float] = (None, 0.0)
-    for edge in sorted(evidence.surface.straightedges, key=lambda edge: -edge.length_mm):
+    rules = []
+    for edge in evidence.surface.straightedges:
         u = edge.worst.standard_uncertainty if edge.worst else 0.0
-        band = max(edge.tolerance_mm - COVERAGE_FACTOR * u, LEAST_BAND_SHARE * edge.tolerance_mm)
-        if edge.length_mm >= 1500.0 or len(evidence.surface.straightedges) == 1:
-            bands.append(band)
-        else:
-            local = (band, edge.length_mm)
-    return plan_patch(heights, max(min(bands), 0.1), *local)
+        left = max(edge.tolerance_mm - COVERAGE_FACTOR * u, LEAST_BAND_SHARE * edge.tolerance_mm)
+        rules.append(EdgeRule(edge.length_mm, left))
+    asked = settings.treatment
+    limits = PatchLimits(asked.most_fill, asked.most_take_down, asked.most_patch_share)
+    return plan_patch(heights, max(settings.bed.most - settings.bed.least - guard, 0.1), rules, limits)
 
 
 def _lean(evidence: Evidence, settings: LayoutSettings) -> tuple[float, str, Decision | None]:

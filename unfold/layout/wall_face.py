@@ -81,12 +81,13 @@ def region(ring_mm: Floats) -> BaseGeometry:
     if len(ring_mm) < 3:
         return Polygon()
     shape = Polygon(ring_mm)
-    return shape if shape.is_valid else polygons_of(shapely.make_valid(shape))
+    return polygons_of(shape if shape.is_valid else shapely.make_valid(shape))
 
 
 def polygons_of(shape: BaseGeometry) -> BaseGeometry:
-    """Keep the polygons of a geometry: intersections may leave points and lines where boundaries touch."""
-    return MultiPolygon(polygon_list(shape)) if shape.geom_type == "GeometryCollection" else shape
+    """Keep the polygons of a geometry: where boundaries touch, points, lines and what only rounding left may stay."""
+    parts = polygon_list(shape)
+    return parts[0] if len(parts) == 1 else MultiPolygon(parts)
 
 
 def polygon_list(shape: BaseGeometry) -> list[Polygon]:
