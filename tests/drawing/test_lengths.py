@@ -46,6 +46,7 @@ def test_what_is_written_reads_back_within_half_a_fraction(length_mm: float, den
         (2.4149, 0.30, "2.41 ± 0.60 mm"),
         (-9.04, 1.6, "−9.0 ± 3.2 mm"),
         (123.4, 14.0, "123 ± 28 mm"),
+        (-0.0004, 0.05, "0.00 ± 0.10 mm"),
         (None, 0.1, "not measured"),
         (float("nan"), 0.1, "not measured"),
         (2.0, float("nan"), "2.0 mm, uncertainty unknown"),

@@ -12,11 +12,8 @@ Box: TypeAlias = tuple[float, float, float, float]  # left, top, right, bottom
 Anchor: TypeAlias = Literal["left", "middle", "right"]
 
 
-class Canvas(Protocol):
-    """A page to draw on. Rings and lines are arrays of shape (n, 2)."""
-
-    width: float
-    height: float
+class Pen(Protocol):
+    """What writes texts and draws lines."""
 
     def text_width(self, text: str, size: float, bold: bool = False) -> float:
         """Width that a text will take."""
@@ -39,6 +36,13 @@ class Canvas(Protocol):
     def line(self, points: Floats, colour: Colour, width: float, dash: tuple[float, float] | None = None) -> None:
         """Draw an open line; `dash` is the lengths of stroke and space."""
         ...
+
+
+class Canvas(Pen, Protocol):
+    """A page to draw on. Rings and lines are arrays of shape (n, 2)."""
+
+    width: float
+    height: float
 
     def polygon(self, ring: Floats, fill: Colour | None, edge: Colour | None = None, width: float = 1.0) -> None:
         """Draw a closed ring."""

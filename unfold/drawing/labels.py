@@ -1,34 +1,37 @@
 """Texts on a picture that keep out of each other's way: each takes the first free place, with a leader if far."""
 
-from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
 
 from unfold.arrays import Floats
-from unfold.drawing.canvas import Box, Canvas, Colour
+from unfold.drawing.canvas import Box, Colour, Pen
 from unfold.drawing.colour import INK, PAPER
 
 GAP = 7.0
-_REACHES = (GAP, 24.0, 48.0, 84.0, 130.0)
+LEADING = 1.25
+_REACHES = (GAP, 24.0, 48.0, 84.0, 130.0, 190.0, 260.0)
 _DIRECTIONS = ((1, 0), (1, -1), (1, 1), (0, -1), (0, 1), (-1, -1), (-1, 1), (-1, 0))
+_FORTH = (0.0, 16.0, 36.0, 60.0, 90.0, 130.0, 180.0)
+_SIDEWAYS = (0.0, 30.0, -30.0, 60.0, -60.0, 110.0, -110.0)
 
 
-@dataclass
 class Labels:
-    """Places texts within `area` of a canvas; `taken` are boxes that nothing may cover."""
+    """Places texts within `area` of a picture."""
 
-    canvas: Canvas
-    area: Box
-    taken: list[Box] = field(default_factory=list)
+    def __init__(self, pen: Pen, area: Box) -> None:
+        self.pen, self.area = pen, area
+        self._taken = _Boxes()  # what no text may cover
+        self._texts = _Boxes()  # what no leader may cross
+
+    def block(self, box: Box) -> None:
+        """Keep texts off a box."""
+        self._taken.add(np.array([box]))
 
     def block_line(self, points: Floats, thickness: float) -> None:
         """Keep texts off a line (n, 2)."""
-        half = 0.5 * thickness
-        for start, stop in pairwise(points):
-            count = max(2, int(np.hypot(*(stop - start)) / max(thickness, 4.0)) + 1)
-            for x, y in start + np.linspace(0.0, 1.0, count)[:, None] * (stop - start):
-                self.taken.append((x - half, y - half, x + half, y + half))
+        places = np.concatenate([_along(start, stop, max(thickness, 4.0)) for start, stop in pairwise(points)])
+        self._taken.add(np.concatenate([places - 0.5 * thickness, places + 0.5 * thickness], axis=1))
 
     def name_box(self, box: Box, words: tuple[str, ...], size: float, colour: Colour = INK) -> None:
         """Name a box: inside on one line, inside on one line a word, or beside it with a leader."""
@@ -58,24 +61,25 @@ class Labels:
     ) -> bool:
         """Name a position on the side that `way` (unit) points to: near, or farther off and aside with a leader.
 
-        Returns whether there was room. Where there is none the text is written all the same, unless it is `optional`.
+        Where there is no room there, the other side is tried, then leaders that cross texts, and at last the text is
+        written all the same, unless it is `optional`. Returns whether there was room.
         """
         width, height = self._size(lines, size)
         start, forth, aside = np.array(at), np.array(way), np.array([-way[1], way[0]])
         reach = 0.5 * (abs(way[0]) * width + abs(way[1]) * height) + GAP
-        for far in (0.0, 16.0, 36.0, 60.0, 90.0, 130.0):
-            for sideways in (0.0, 30.0, -30.0, 60.0, -60.0, 110.0, -110.0):
-                x, y = start + (reach + far) * forth + sideways * aside
-                place = self._centred(float(x), float(y), lines, size)
-                if self._free(place):
-                    if far or sideways:
-                        self._lead((*at, *at), place)
-                    self._write(place, lines, size, INK)
-                    return True
-            if optional and far:
-                return False
-        x, y = start + reach * forth
-        self._write(self._centred(float(x), float(y), lines, size), lines, size, INK)
+        tries = [(1.0, far, sideways, False) for far in (_FORTH[:2] if optional else _FORTH) for sideways in _SIDEWAYS]
+        if not optional:
+            tries += [(-1.0, far, sideways, False) for far in _FORTH[1:] for sideways in _SIDEWAYS]
+            tries += [(1.0, far, sideways, True) for far in _FORTH for sideways in _SIDEWAYS]
+        for side, far, sideways, crossing in tries:
+            x, y = start + side * (reach + far) * forth + sideways * aside
+            place = self._centred(float(x), float(y), lines, size)
+            leads = side < 0.0 or far > 0.0 or sideways != 0.0
+            if self._place((*at, *at), place, lines, size, INK, leads, crossing):
+                return True
+        if not optional:
+            x, y = start + reach * forth
+            self._write(self._centred(float(x), float(y), lines, size), lines, size, INK)
         return False
 
     def _inside(self, box: Box, lines: tuple[str, ...], size: float) -> Box | None:
@@ -89,45 +93,54 @@ class Labels:
 
     def _beside(self, box: Box, text: str, size: float, colour: Colour) -> None:
         width, height = self._size((text,), size)
-        half_x, half_y = 0.5 * (box[2] - box[0]), 0.5 * (box[3] - box[1])
-        middle = np.array([0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])])
+        half = 0.5 * np.array([box[2] - box[0] + width, box[3] - box[1] + height])
+        middle = 0.5 * np.array([box[0] + box[2], box[1] + box[3]])
         for reach in _REACHES:
-            for x, y in _DIRECTIONS:
-                centre = middle + np.array([x * (half_x + reach + 0.5 * width), y * (half_y + reach + 0.5 * height)])
-                place = (
-                    centre[0] - 0.5 * width,
-                    centre[1] - 0.5 * height,
-                    centre[0] + 0.5 * width,
-                    centre[1] + 0.5 * height,
-                )
-                if self._free(place):
-                    if reach > GAP or (x and y):
-                        self._lead(box, place)
-                    self._write(place, (text,), size, colour)
+            for way in _DIRECTIONS:
+                x, y = middle + np.array(way) * (half + reach)
+                place = self._centred(float(x), float(y), (text,), size)
+                leads = reach > GAP or (way[0] != 0 and way[1] != 0)
+                if self._place(box, place, (text,), size, colour, leads):
                     return
+        x, y = middle + np.array(_DIRECTIONS[0]) * (half + GAP)
+        self._write(self._centred(float(x), float(y), (text,), size), (text,), size, colour)
 
-    def _lead(self, box: Box, place: Box) -> None:
-        near = [
-            (min(max(0.5 * (b0 + b1), p0), p1))
-            for b0, b1, p0, p1 in ((box[0], box[2], place[0], place[2]), (box[1], box[3], place[1], place[3]))
-        ]
-        far = [
-            min(max(value, low), high) for value, low, high in ((near[0], box[0], box[2]), (near[1], box[1], box[3]))
-        ]
-        leader = np.array([near, far])
-        self.canvas.line(leader, PAPER, 4.0)
-        self.canvas.line(leader, INK, 1.2)
-        self.block_line(leader, 4.0)
+    def _place(
+        self,
+        box: Box,
+        place: Box,
+        lines: tuple[str, ...],
+        size: float,
+        colour: Colour,
+        leads: bool,
+        crossing: bool = False,
+    ) -> bool:
+        """Write a text for a box at a place if that is free, with a leader where it `leads`; returns whether it was.
+
+        The leader has to be free of texts too, unless `crossing` them is allowed.
+        """
+        if not self._free(place):
+            return False
+        if leads:
+            leader = _leader(box, place)
+            if not crossing and self._texts.touch(np.tile(_along(leader[0], leader[1], 5.0), 2)):
+                return False
+            self.pen.line(leader, PAPER, 4.0)
+            self.pen.line(leader, INK, 1.2)
+            self.block_line(leader, 4.0)
+        self._write(place, lines, size, colour)
+        return True
 
     def _write(self, place: Box, lines: tuple[str, ...], size: float, colour: Colour) -> None:
         middle = 0.5 * (place[0] + place[2])
         for number, line in enumerate(lines):
-            baseline = place[1] + 0.5 * (_LEADING - 1.0) * size + 0.86 * size + number * _LEADING * size
-            self.canvas.text(middle, baseline, line, size, colour, "middle", halo=PAPER)
-        self.taken.append(place)
+            baseline = place[1] + (0.5 * (LEADING - 1.0) + 0.86 + number * LEADING) * size
+            self.pen.text(middle, baseline, line, size, colour, "middle", halo=PAPER)
+        self._taken.add(np.array([place]))
+        self._texts.add(np.array([place]))
 
     def _size(self, lines: tuple[str, ...], size: float) -> tuple[float, float]:
-        return max(self.canvas.text_width(line, size) for line in lines) + 6.0, _LEADING * size * len(lines)
+        return max(self.pen.text_width(line, size) for line in lines) + 6.0, LEADING * size * len(lines)
 
     def _centred(self, x: float, y: float, lines: tuple[str, ...], size: float) -> Box:
         width, height = self._size(lines, size)
@@ -135,11 +148,40 @@ class Labels:
 
     def _free(self, place: Box) -> bool:
         left, top, right, bottom = self.area
-        if place[0] < left or place[1] < top or place[2] > right or place[3] > bottom:
-            return False
-        return not any(
-            place[0] < box[2] and place[2] > box[0] and place[1] < box[3] and place[3] > box[1] for box in self.taken
-        )
+        inside = place[0] >= left and place[1] >= top and place[2] <= right and place[3] <= bottom
+        return inside and not self._taken.touch(np.array([place]))
 
 
-_LEADING = 1.25
+class _Boxes:
+    """A growing set of boxes (n, 4) that answers whether others touch it."""
+
+    def __init__(self) -> None:
+        self._boxes = np.empty((256, 4))
+        self._count = 0
+
+    def add(self, boxes: Floats) -> None:
+        while self._count + len(boxes) > len(self._boxes):
+            self._boxes = np.concatenate([self._boxes, np.empty_like(self._boxes)])
+        self._boxes[self._count : self._count + len(boxes)] = boxes
+        self._count += len(boxes)
+
+    def touch(self, boxes: Floats) -> bool:
+        mine = self._boxes[: self._count]
+        apart = (boxes[:, None, :2] > mine[None, :, 2:]) | (boxes[:, None, 2:] < mine[None, :, :2])
+        return bool((~apart.any(axis=2)).any())
+
+
+def _leader(box: Box, place: Box) -> Floats:
+    """The shortest line (2, 2) from a text's box to the box it names."""
+    ends = []
+    for low, high, text_low, text_high in ((box[0], box[2], place[0], place[2]), (box[1], box[3], place[1], place[3])):
+        near = min(max(0.5 * (low + high), text_low), text_high)
+        ends.append((near, min(max(near, low), high)))
+    return np.array(ends).T
+
+
+def _along(start: Floats, stop: Floats, step: float) -> Floats:
+    """Points (n, 2) from start to stop, both included, about `step` apart."""
+    count = max(2, int(np.hypot(*(stop - start)) / step) + 1)
+    points: Floats = start + np.linspace(0.0, 1.0, count)[:, None] * (stop - start)
+    return points

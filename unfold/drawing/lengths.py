@@ -61,11 +61,16 @@ def plus_minus(
         return f"{value:.1f} mm, uncertainty unknown"
     expanded = COVERAGE_FACTOR * standard_uncertainty
     places = min(most_places, decimals_for(expanded))
-    text = f"{value:.{places}f} ± {expanded:.{places}f} mm".replace("-", "−")
+    text = f"{_fixed(value, places)} ± {expanded:.{places}f} mm"
     if settings.units == "mm":
         return text
     small = 2 * settings.smallest_fraction if abs(value) < float(MM_PER_INCH) else settings.smallest_fraction
     return f"{text} ({feet_and_inches(value, small)})"
+
+
+def _fixed(value: float, places: int) -> str:
+    """Write a number with a true minus sign, and none on a zero that only rounding made."""
+    return f"{float(f'{value:.{places}f}') + 0.0:.{places}f}".replace("-", "−")
 
 
 def quantity(measured: Quantity | None, settings: DrawingSettings) -> str:
@@ -86,7 +91,8 @@ def rate(measured: Quantity | None) -> str:
         return NOT_MEASURED
     expanded = COVERAGE_FACTOR * measured.standard_uncertainty
     places = decimals_for(expanded)
-    return f"{measured.value:+.{places}f} ± {expanded:.{places}f} mm/m".replace("-", "−")
+    sign = "+" if float(f"{measured.value:.{places}f}") > 0.0 else ""
+    return f"{sign}{_fixed(measured.value, places)} ± {expanded:.{places}f} mm/m"
 
 
 def signed(value: float) -> str:

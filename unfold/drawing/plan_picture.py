@@ -146,7 +146,7 @@ def _draw_stations(canvas: Canvas, placing: PlanPlacing, plan: RoomPlan, labels:
         x, y = (float(value) for value in placing.points(station.position_mm[None])[0])
         canvas.polygon(np.array([(x, y - 9.0), (x + 8.0, y + 6.0), (x - 8.0, y + 6.0)]), STATION_FILL)
         boxes.append((x - 9.0, y - 10.0, x + 9.0, y + 8.0))
-        labels.taken.append(boxes[-1])
+        labels.block(boxes[-1])
     for station, box in zip(plan.stations, boxes, strict=True):
         name = station.name if len(station.name) <= 24 else station.name[:23] + "…"
         labels.name_box(box, (name,), SMALL_SIZE, STATION_FILL)

@@ -77,7 +77,7 @@ def build_report(
     blocks: list[Block] = [Paragraph(answer(surfaces), lead=True), Paragraph(what_was_scanned(sources, elevations))]
     blocks += _flatness(elevations, surfaces, settings)
     blocks += _unseen(elevations)
-    blocks += _findings(findings)
+    blocks += _findings(findings, elevations.walls)
     blocks += [
         Heading(2, "Plan and walls", "plan"),
         Picture("plan", "plan of the room with walls, openings and stations"),
@@ -173,11 +173,16 @@ def _unseen(elevations: Elevations) -> list[Block]:
     return blocks
 
 
-def _findings(findings: Sequence[Finding]) -> list[Block]:
+def _findings(findings: Sequence[Finding], walls: Sequence[WallElevation]) -> list[Block]:
+    """Warnings and what concerns the whole job; notes on one wall stand with that wall."""
     heading = Heading(2, "What was noticed", "findings")
-    if not findings:
-        return [heading, Paragraph("Nothing out of the ordinary.")]
-    return [heading, report_tables.findings_table(findings)]
+    known = {wall.id for wall in walls}
+    here = [finding for finding in findings if finding.level == "warning" or finding.wall not in known]
+    blocks: list[Block] = [heading, report_tables.findings_table(here)] if here else [heading]
+    elsewhere = len(findings) - len(here)
+    if elsewhere:
+        blocks.append(Paragraph(f"Notes on single walls ({elsewhere}) stand with those walls below."))
+    return blocks if len(blocks) > 1 else [heading, Paragraph("Nothing out of the ordinary.")]
 
 
 def _wall(
@@ -217,7 +222,7 @@ def picture_words(wall: WallElevation, surface: WallSurface) -> str:
 
 def uncertainty_words(surface: WallSurface) -> str:
     """The named parts of the straightedge's standard uncertainty."""
-    parts = ", ".join(f"{name} {value:.2f} mm" for name, value in surface.uncertainty_parts.items())
+    parts = ", ".join(f"{name.replace('_', ' ')} {value:.2f} mm" for name, value in surface.uncertainty_parts.items())
     return (
         f"Standard uncertainty (u) of the worst gap, by parts: {parts}. Stations agree on this wall's height to "
         f"{surface.registration_mm:.2f} mm (u)."

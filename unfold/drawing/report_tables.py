@@ -121,7 +121,9 @@ def unseen_table(elevations: Elevations) -> Table:
                     (wall.id, f"{left:.0f} to {right:.0f} mm", f"{bottom:.0f} to {top:.0f} mm", lengths.area(area))
                 )
         if small:
-            rows.append((wall.id, f"{len(small)} smaller areas", "", lengths.area(sum(small))))
+            rows.append(
+                (wall.id, f"{len(small)} smaller area{'s' if len(small) > 1 else ''}", "", lengths.area(sum(small)))
+            )
     return Table(("Wall", "Along, u", "Up, v", "Area"), tuple(rows), (0.8, 2.0, 2.0, 1.2))
 
 
