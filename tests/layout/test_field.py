@@ -77,12 +77,21 @@ def test_a_stepped_floor_gets_a_level_edge_a_tread() -> None:
     assert not region.contains(Point(1999.0, 100.0)) and region.contains(Point(1996.0, 100.0))
 
 
-def test_the_gap_goes_round_a_drop_in_a_mitre() -> None:
+def test_the_gap_goes_round_a_drop_with_the_cutters_radius() -> None:
     face = WallFace(elevation("W1", drop_corners(4000.0, 2700.0, "W4", "W2")))
     region = lay_field(face, {"W1": face}, {}, LayoutSettings()).region
-    # The drop's lower left corner is at (3300, 2300); the ceiling's gap of 6.35 goes round it.
-    assert not region.contains(Point(3300.0 - 6.3, 2300.0 - 6.3))
-    assert region.contains(Point(3300.0 - 6.4, 2300.0)) and region.contains(Point(3300.0, 2300.0 - 7.5))
+    # The drop's lower left corner is at (3300, 2300); the ceiling's gap of 6.35 goes round it. Rounded by 5 mm the
+    # field comes within 6.35 sqrt(2) - 5 (sqrt(2) - 1) = 6.91 of it: 4.886 both ways.
+    assert not region.contains(Point(3300.0 - 4.87, 2300.0 - 4.87)) and region.contains(
+        Point(3300.0 - 4.90, 2300.0 - 4.90)
+    )
+    assert region.contains(Point(3300.0 - 6.4, 2310.0)) and not region.contains(Point(3300.0 - 6.3, 2310.0))
+
+
+def test_no_radius_where_the_gap_leaves_no_room_for_it() -> None:
+    face = WallFace(elevation("W1", drop_corners(4000.0, 2700.0, "W4", "W2")))
+    field = lay_field(face, {"W1": face}, {}, LayoutSettings(gaps=GapSettings(ceiling=0.0)))
+    assert field.region.difference(face.outline).area < 1e-6 and field.region.covers(Point(3299.999, 2299.99))
 
 
 def test_the_longer_wall_runs_through_and_the_shorter_butts_against_its_face() -> None:

@@ -95,7 +95,8 @@ def test_a_box_gets_a_cutout_with_its_clearance_and_its_own_name() -> None:
 def test_a_door_head_makes_a_notch_with_round_corners_and_a_warning() -> None:
     door = opening("W1-O1", "door", 400.0, 0.0, 700.0, 2000.0)
     wall = elevation("W1", rectangle_corners(1500.0, 2500.0, "W4", "W2"), [door])
-    (laid_wall,) = laid(one_wall(wall)).walls
+    rules = LayoutSettings.model_validate({"joints": {"scheme": "equal", "orientation": "upright"}})
+    (laid_wall,) = laid(one_wall(wall), rules).walls
     check_panels(laid_wall)
     (panel,) = laid_wall.panels
     assert panel.notes[0].startswith("U-shaped: cracks start at the inside corners at u ")

@@ -3,11 +3,13 @@
 import math
 
 import numpy as np
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
+from shapely.geometry.polygon import orient
 
 from unfold.arrays import Floats
 from unfold.elevation.result import Opening
-from unfold.layout.wall_face import region
+from unfold.layout.wall_face import region, ring_points
 from unfold.settings.layout import LayoutSettings
 
 CORNER_DEG = 20.0  # sharper turns are corners; gentler ones are a scribed edge's own shape
@@ -20,16 +22,25 @@ def clearance_region(opening: Opening, settings: LayoutSettings) -> BaseGeometry
 
     Around boxes and pipes the clearance holds all round. Where the cutter's radius is no larger than the clearance the
     corners are round, at exactly the clearance from the box's own; otherwise the sides move out so far that the rounded
-    corner still keeps it. Doors, windows and niches keep straight sides at exactly their gap.
+    corner still keeps it. Doors, windows and niches keep straight sides at exactly their gap, as long as the rounded
+    corners keep half of it.
     """
     shape, radius = region(opening.ring_mm), settings.cutting.inside_radius
     if opening.kind != "service":
-        return shape.buffer(settings.gaps.opening, join_style="mitre", mitre_limit=3.0)
+        gap = settings.gaps.opening
+        return shape.buffer(max(gap, _side_for_corner(gap / 2.0, radius)), join_style="mitre", mitre_limit=3.0)
     clearance = settings.gaps.box
     if opening.shape == "circle" or radius <= clearance:
         return shape.buffer(clearance, quad_segs=QUARTER_PIECES)
-    moved = radius - (radius - clearance) * math.sqrt(0.5)
-    return shape.buffer(moved, join_style="mitre", mitre_limit=3.0)
+    return shape.buffer(_side_for_corner(clearance, radius), join_style="mitre", mitre_limit=3.0)
+
+
+def _side_for_corner(clearance: float, radius: float) -> float:
+    """How far the sides of a right angle lie from it when the rounded corner between them keeps a clearance.
+
+    With the sides at d the arc comes within d sqrt(2) - r (sqrt(2) - 1) of the angle's corner.
+    """
+    return radius - (radius - clearance) * math.sqrt(0.5)
 
 
 def round_inside_corners(ring: Floats, radius_mm: float) -> tuple[Floats, Floats]:
@@ -61,6 +72,21 @@ def round_inside_corners(ring: Floats, radius_mm: float) -> tuple[Floats, Floats
         else:
             paths[int(corner)] = _arc(ring, int(corner), tangent, radius_mm, turn)
     return _with_arcs(ring, paths), np.array(sharp).reshape(-1, 2)
+
+
+def rounded_polygon(shape: Polygon, radius_mm: float) -> tuple[Polygon, Floats]:
+    """Round a polygon's inside corners, holes too; also returns those (k, 2) that stay sharp for want of room."""
+    oriented = orient(shape)
+    rings = [round_inside_corners(ring_points(ring), radius_mm) for ring in (oriented.exterior, *oriented.interiors)]
+    rounded = Polygon(rings[0][0], [ring for ring, _ in rings[1:]])
+    return rounded if rounded.is_valid else oriented, np.concatenate([corners for _, corners in rings])
+
+
+def sharp_inside_corners(shape: Polygon) -> Floats:
+    """Sharp inside corners of a polygon's outer ring, (k, 2)."""
+    ring = ring_points(orient(shape).exterior)
+    corners: Floats = ring[inside_corners(ring)[0]]
+    return corners
 
 
 def inside_corners(ring: Floats) -> tuple["np.ndarray[tuple[int], np.dtype[np.int64]]", Floats]:

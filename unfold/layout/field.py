@@ -9,15 +9,16 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon
+from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from unfold.arrays import Floats
 from unfold.elevation.result import Edge
+from unfold.layout.cutting_shapes import rounded_polygon, sharp_inside_corners
 from unfold.layout.finished_face import FinishedFace
 from unfold.layout.parallel import left_normals, mitre_wedge, parallel_strip, without_repeats
 from unfold.layout.result import Gap
-from unfold.layout.wall_face import WallFace, box, polygons_of
+from unfold.layout.wall_face import SLIVER_MM2, WallFace, box, polygon_list, polygons_of
 from unfold.settings.layout import GapSettings, LayoutSettings
 
 STEP_MM = 20.0  # a floor that rises more than this at once is a step: each tread gets a level edge of its own
@@ -26,10 +27,15 @@ BEYOND_CORNER_MM = 500.0  # farther than any wall's corner bows
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """What is left of the outline for panels and joints, openings not yet taken out."""
+    """What is left of the outline for panels and joints, openings not yet taken out.
+
+    Its inside corners, as round a bulkhead, have the cutter's radius already: `corners` (k, 2) is where they were
+    sharp. Where the gap leaves no room for the radius they still are.
+    """
 
     region: BaseGeometry
     gaps: tuple[Gap, ...]
+    corners: Floats
 
 
 def lay_field(
@@ -50,7 +56,14 @@ def lay_field(
         gaps.append(Gap(index, width, reason))
         widths.append(width)
     strips += _corner_wedges(face, widths)
-    return Field(polygons_of(face.outline.difference(shapely.union_all(strips))), tuple(gaps))
+    sharp = polygon_list(face.outline.difference(shapely.union_all(strips)))
+    rounded = [rounded_polygon(part, settings.cutting.inside_radius)[0] for part in sharp]
+    within = [
+        soft if soft.difference(face.outline).area <= SLIVER_MM2 else part
+        for soft, part in zip(rounded, sharp, strict=True)
+    ]
+    corners = np.concatenate([np.zeros((0, 2)), *(sharp_inside_corners(part) for part in sharp)])
+    return Field(polygons_of(MultiPolygon(within)), tuple(gaps), corners)
 
 
 def edge_gap(edge: Edge, gaps: GapSettings) -> tuple[float, str]:

@@ -110,7 +110,7 @@ def _sites(works: Mapping[str, WallWork], settings: LayoutSettings) -> tuple[dic
     fields, sites = {}, {}
     for name in finished:
         fields[name] = lay_field(faces[name], faces, finished, settings)
-        ground = lay_ground(faces[name], fields[name].region, settings)
+        ground = lay_ground(faces[name], fields[name], settings)
         left, _, right, _ = ground.region.bounds if not ground.region.is_empty else (0.0, 0.0, 0.0, 0.0)
         run = min(right - left, movement_spacing_mm(settings.movement))
         movement = movement_sum(run, settings.movement, settings.joints)

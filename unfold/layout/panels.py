@@ -12,10 +12,11 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from unfold.arrays import Floats
-from unfold.layout.cutting_shapes import clearance_region, inside_corners, round_inside_corners
+from unfold.layout.cutting_shapes import clearance_region, rounded_polygon, sharp_inside_corners
+from unfold.layout.field import Field
 from unfold.layout.pattern import Pattern
 from unfold.layout.result import Balance, Cutout
-from unfold.layout.wall_face import WallFace, polygon_list, polygons_of, ring_points
+from unfold.layout.wall_face import SLIVER_MM2, WallFace, polygon_list, polygons_of, ring_points
 from unfold.settings.layout import LayoutSettings
 
 LEAST_PANEL_WIDTH_MM = 10.0  # narrower pieces cannot be cut or held
@@ -43,8 +44,8 @@ class Ground:
     """Where a wall's panels may lie: the field less the openings with their clearances."""
 
     face: WallFace
-    field: BaseGeometry
     region: BaseGeometry
+    corners: Floats  # (k, 2) where the field's rounded inside corners were sharp
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +57,10 @@ class Cut:
     balance: Balance
 
 
-def lay_ground(face: WallFace, field: BaseGeometry, settings: LayoutSettings) -> Ground:
+def lay_ground(face: WallFace, field: Field, settings: LayoutSettings) -> Ground:
     """Take the openings with their clearances off a field."""
     kept_clear = [clearance_region(face.opening(name), settings) for name in face.openings]
-    return Ground(face, field, polygons_of(field.difference(shapely.union_all(kept_clear))))
+    return Ground(face, polygons_of(field.region.difference(shapely.union_all(kept_clear))), field.corners)
 
 
 def cut_panels(ground: Ground, pattern: Pattern, settings: LayoutSettings) -> Cut:
@@ -73,7 +74,7 @@ def cut_panels(ground: Ground, pattern: Pattern, settings: LayoutSettings) -> Cu
             if piece.buffer(-LEAST_PANEL_WIDTH_MM / 2.0, quad_segs=2).is_empty:
                 dropped.append(piece)
             else:
-                panels.append(_rounded(row, column, piece, settings.cutting.inside_radius))
+                panels.append(_rounded(row, column, piece, ground, settings.cutting.inside_radius))
     left_over = shapely.union_all(dropped)
     return Cut(tuple(panels), left_over, _balance(ground, pattern, panels, left_over))
 
@@ -94,22 +95,24 @@ def unclad_balance(face: WallFace) -> Balance:
     return Balance(face.outline.area, 0.0, 0.0, 0.0, face.all_openings.area, face.net.area)
 
 
-def _rounded(row: int, column: int, piece: Polygon, radius_mm: float) -> PanelShape:
-    oriented = shapely.geometry.polygon.orient(piece)
-    rings = [round_inside_corners(ring_points(ring), radius_mm) for ring in (oriented.exterior, *oriented.interiors)]
-    rounded = Polygon(rings[0][0], [ring for ring, _ in rings[1:]])
-    sharp = np.concatenate([corners for _, corners in rings])
-    return PanelShape(row, column, rounded if rounded.is_valid else oriented, notch_corners_of(oriented), sharp)
+def _rounded(row: int, column: int, piece: Polygon, ground: Ground, radius_mm: float) -> PanelShape:
+    rounded, sharp = rounded_polygon(piece, radius_mm)
+    if rounded.intersection(ground.face.all_openings).area > SLIVER_MM2:
+        rounded, sharp = piece, sharp_inside_corners(piece)
+    return PanelShape(row, column, rounded, _notch_corners(piece, ground.corners, radius_mm), sharp)
 
 
-def notch_corners_of(piece: Polygon) -> Floats:
-    """Inside corners of a panel's outer ring (k, 2) that are notches, no ripples of a scribed edge."""
-    ring = ring_points(piece.exterior)
-    found, _ = inside_corners(ring)
-    hull = piece.convex_hull.exterior
-    deep = [index for index in found if shapely.Point(ring[index]).distance(hull) >= LEAST_NOTCH_MM]
-    corners: Floats = ring[deep]
-    return corners
+def _notch_corners(piece: Polygon, field_corners: Floats, radius_mm: float) -> Floats:
+    """Inside corners of a panel's outer ring (k, 2) that are notches, no ripples of a scribed edge.
+
+    Those of the field are rounded already: they lie up to (sqrt(2) - 1) r inside the ring, or a little more.
+    """
+    corners = np.concatenate([sharp_inside_corners(piece), field_corners])
+    points = [shapely.Point(corner) for corner in corners]
+    hull, ring = piece.convex_hull.exterior, piece.exterior
+    kept = [point.distance(hull) >= LEAST_NOTCH_MM and point.distance(ring) <= radius_mm for point in points]
+    notches: Floats = corners[np.array(kept, np.bool_)]
+    return notches
 
 
 def _balance(ground: Ground, pattern: Pattern, panels: list[PanelShape], dropped: BaseGeometry) -> Balance:

@@ -40,6 +40,8 @@ def parse_length_mm(text: str) -> float:
 
 
 def _to_mm(value: Any) -> Any:
+    if isinstance(value, bool):
+        raise ValueError("true and false are no lengths; write a number and a unit, as '3 mm'")
     return parse_length_mm(value) if isinstance(value, str) else value
 
 

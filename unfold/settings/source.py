@@ -1,6 +1,7 @@
 """Where a setting stands in job.toml, so that a fault can name the line."""
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,11 +21,14 @@ class SettingsSource:
         `keys` is the way to a value, as ("layout", "stock", 1, "width"): a number counts the [[tables]] of one name, or
         the items of an array, from 0.
         """
-        best: tuple[int, int] | None = None
-        for depth, number in self._places(keys):
-            if best is None or depth > best[0]:
-                best = depth, number
-        return best[1] if best else None
+        best: tuple[int, int | None] = 0, None
+        for path, number in self._statements():
+            leads = path == keys[: len(path)]
+            if leads and len(path) > best[0]:
+                best = len(path), number
+            elif best[1] is None and path[: len(keys)] == keys:  # only a part of it is stated: a table within
+                best = 0, number
+        return best[1]
 
     def place(self, *keys: str | int) -> str:
         """Say where in words that an editor understands: `job.toml:12`, or the dotted name when there is no file."""
@@ -34,24 +38,17 @@ class SettingsSource:
         line = self.line_of(*keys)
         return f"{self.path}:{line}: {dotted}" if line else f"{self.path}: {dotted}"
 
-    def _places(self, keys: tuple[str | int, ...]) -> "list[tuple[int, int]]":
-        """List (how many of the keys agree, line) for each line that states a leading part of `keys`."""
-        found: list[tuple[int, int]] = []
+    def _statements(self) -> Iterator[tuple[tuple[str | int, ...], int]]:
+        """Give the full path of every header and key, with its line."""
         counts: dict[tuple[str, ...], int] = {}
         table: tuple[str | int, ...] = ()
         for number, line in enumerate(self.text.splitlines(), start=1):
             header = _HEADER.match(line)
             if header:
                 table = _table_path(_split(header[2]), header[1] == "[[", counts)
-                path = table
+                yield table, number
             elif "=" in line and not line.lstrip().startswith("#"):
-                path = (*table, *_split(line.split("=", 1)[0]))
-            else:
-                continue
-            depth = _agreement(path, keys)
-            if depth:
-                found.append((depth, number))
-        return found
+                yield (*table, *_split(line.split("=", 1)[0])), number
 
 
 def dotted_name(keys: tuple[str | int, ...]) -> str:
@@ -76,8 +73,3 @@ def _table_path(names: tuple[str, ...], is_array: bool, counts: dict[tuple[str, 
         if names[:end] in counts:
             path.append(counts[names[:end]])
     return tuple(path)
-
-
-def _agreement(path: tuple[str | int, ...], keys: tuple[str | int, ...]) -> int:
-    """How many of `keys` the path states, 0 unless the whole path leads toward them."""
-    return len(path) if path == keys[: len(path)] else 0
