@@ -1,16 +1,19 @@
 """From inside regions to chains of walls: the runs of a region's border that lie on one trace each."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
 
 from unfold.arrays import Floats, Ints
-from unfold.room.arrangement import assign_segments
+from unfold.room.arrangement import Rooms, assign_segments
 from unfold.room.evidence import COLUMN_M, Columns
+from unfold.room.storey import Raster
 from unfold.room.uprights import Circle
 
 SHORT_M = 0.06  # a shorter run is a splinter of the arrangement
+UNKNOWN_M = 0.5
 MOST_OPENING_M = 4.0  # wider gaps between coplanar walls are taken for the end of the wall
 CARRY_M = 1.0  # a wall is carried on unseen to its corner by at most this much
 
@@ -37,23 +40,25 @@ class Chain:
     region: int
 
 
-def walk_chains(regions: tuple[shapely.Polygon, ...], columns: list[Columns]) -> list[Chain]:
+def walk_chains(rooms: Rooms, columns: list[Columns], raster: Raster) -> list[Chain]:
     """Walk every region's borders: the outer one first, then its holes that walls bound."""
     chains = []
-    for number, region in enumerate(regions):
+    for number, region in enumerate(rooms.regions):
         for hole, ring in enumerate((region.exterior, *region.interiors)):
-            chain = _walk(np.asarray(ring.coords)[:-1], bool(hole), columns, number)
+            chain = _walk(np.asarray(ring.coords)[:-1], bool(hole), columns, number, rooms.evidence, raster)
             if chain is not None:
                 chains.append(chain)
     return chains
 
 
-def _walk(corners: Floats, hole: bool, columns: list[Columns], region: int) -> Chain | None:
+def _walk(
+    corners: Floats, hole: bool, columns: list[Columns], region: int, evidence: Floats, raster: Raster
+) -> Chain | None:
     ccw = shapely.LinearRing(corners).is_ccw
     if ccw != hole:
         corners = corners[::-1]
     which = assign_segments(corners, np.roll(corners, -1, axis=0), columns)
-    runs = _group(corners, which)
+    runs = [part for run in _group(corners, which) for part in _split(run, columns, evidence, raster)]
     runs = [run if run.trace < 0 or _holds(run, columns[run.trace]) else _opened(run) for run in runs]
     runs = _tidy(runs)
     if not any(run.trace >= 0 for run in runs):
@@ -79,6 +84,31 @@ def _group(corners: Floats, which: Ints) -> list[Run]:
         length = float(np.hypot(*np.diff(path, axis=0).T).sum())
         runs.append(Run(int(which[first]), path[0], path[-1], middle, length))
     return runs
+
+
+def _split(run: Run, columns: list[Columns], evidence: Floats, raster: Raster) -> list[Run]:
+    """Open a straight run where nothing was hit and nothing is known of the space before it for half a metre."""
+    if run.trace < 0 or isinstance(columns[run.trace].trace, Circle):
+        return [run]
+    one, length = columns[run.trace], run.length
+    ahead = (run.end - run.start) / length
+    steps = np.arange(0.5 * COLUMN_M, length, COLUMN_M)
+    points = run.start + steps[:, None] * ahead
+    place = np.floor((one.trace.along(points) - one.start) / COLUMN_M).astype(np.int64)
+    on = (place >= 0) & (place < len(one.full))
+    hit = (one.full | one.lintel | one.partly)[np.clip(place, 0, len(one.full) - 1)] & on
+    for offset in (0.1, 0.15, 0.2, 0.25):
+        i, j, inside = raster.index(points + offset * np.array([ahead[1], -ahead[0]]))
+        hit |= inside & (evidence[i, j] > 0)
+    edges = np.flatnonzero(np.diff(np.r_[True, hit, True].astype(np.int8)))
+    gaps = [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if (b - a) * COLUMN_M > UNKNOWN_M]
+    cuts = [0.0, *(min(COLUMN_M * float(at), length) for gap in gaps for at in gap), length]
+    parts = []
+    for number, (first, last) in enumerate(pairwise(cuts)):
+        start, end = run.start + first * ahead, run.start + last * ahead
+        if last > first:
+            parts.append(Run(-1 if number % 2 else run.trace, start, end, 0.5 * (start + end), last - first))
+    return parts
 
 
 def span(run: Run, one: Columns) -> tuple[float, float]:

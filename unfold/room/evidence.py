@@ -13,12 +13,13 @@ from unfold.arrays import Bools, Floats, Ints
 from unfold.room.cells import LevelCells
 from unfold.room.space import FreeSpace
 from unfold.room.storey import Storey
-from unfold.room.uprights import Circle, Line, Trace
+from unfold.room.uprights import UNLIKE_COSINE, Trace
 
 COLUMN_M = 0.05
 ROW_M = 0.1
 REACH_M = 2.5
 FULL_SHARE = 0.75  # of what is seen of a column, at least this is hit in a plain stretch of wall
+LOW_SHARE = 0.45  # worktops and sideboards end below this share of the height, wall cupboards begin above it
 NEAR_M, FAR_M = 0.12, 0.2  # how far in front of and behind a surface space is looked at
 
 
@@ -27,9 +28,10 @@ class Columns:
     """The columns of one trace; arrays of shape (columns,)."""
 
     trace: Trace
+    own: Ints  # (n,) the storey's cells that lie on it
     start: float  # `along` at the beginning of column 0
-    full: Bools  # hit from low to near the ceiling: plain wall
-    lintel: Bools  # hit below the ceiling, seen through farther down
+    full: Bools  # hit wherever it was seen, low and high: plain wall
+    lintel: Bools  # hit over or under an opening, seen through at the rest of the height
     partly: Bools  # hit somewhere
     through: Bools  # seen through wherever it is seen
     facing: Floats  # +1 where all that saw it stood on the positive side of the normal, -1 on the other; 0 not known
@@ -52,16 +54,32 @@ def middles(start: float, number: int, step: float) -> Floats:
     return start + step * (np.arange(number, dtype=float) + 0.5)
 
 
-def gather_columns(trace: Trace, cells: LevelCells, storey: Storey, space: FreeSpace) -> Columns | None:
-    """Judge every column of a trace, from the storey's cells; None when hardly any cell lies on it."""
-    near = np.flatnonzero(np.abs(trace.distance(cells.level_m[:, :2])) < cells.tolerance_m)
-    along = trace.along(cells.level_m[near, :2])
-    across = np.abs(np.sum(trace.normal_at(along) * cells.normals[near, :2], axis=1))
-    agrees = ~cells.clear[near] | (across > 0.8)
-    near, along = near[agrees], along[agrees]
-    points = cells.level_m[near]
-    if len(points) < 10:
+def own_cells(traces: list[Trace], cells: LevelCells) -> list[Ints]:
+    """Give each of the storey's cells to the trace that suits it best, so that none speaks for two surfaces.
+
+    A cell suits a trace when it lies within the tolerance and its normal, if clear, within 37 degrees of the trace's.
+    """
+    best, owner = np.full(len(cells.clear), np.inf), np.full(len(cells.clear), -1)
+    for index, trace in enumerate(traces):
+        off = np.abs(trace.distance(cells.level_m[:, :2])) / cells.tolerance_m
+        near = np.flatnonzero(off < 1.0)
+        normal = trace.normal_at(trace.along(cells.level_m[near, :2]))
+        cosine = np.abs(np.sum(normal * cells.normals[near, :2], axis=1))
+        clear = cells.clear[near]
+        misfit = np.square(off[near]) + np.where(clear, (1.0 - cosine) / (1.0 - UNLIKE_COSINE), 1.0)
+        better = (~clear | (cosine > 0.8)) & (misfit < best[near])
+        best[near[better]], owner[near[better]] = misfit[better], index
+    order = np.argsort(owner, kind="stable")
+    bounds = np.searchsorted(owner[order], np.arange(len(traces) + 1))
+    return [order[bounds[k] : bounds[k + 1]] for k in range(len(traces))]
+
+
+def gather_columns(trace: Trace, own: Ints, cells: LevelCells, storey: Storey, space: FreeSpace) -> Columns | None:
+    """Judge every column of a trace, from its `own` of the storey's cells; None when it has hardly any."""
+    if len(own) < 10:
         return None
+    points = cells.level_m[own]
+    along = trace.along(points[:, :2])
     start = float(np.floor(along.min() / COLUMN_M) * COLUMN_M)
     columns = int((along.max() - start) / COLUMN_M) + 1
     rows = max(3, int(np.ceil((storey.top_m - storey.bottom_m) / ROW_M)))
@@ -70,23 +88,25 @@ def gather_columns(trace: Trace, cells: LevelCells, storey: Storey, space: FreeS
     column = np.clip(((along - start) / COLUMN_M).astype(np.int64), 0, columns - 1)
     inside = (row >= 0) & (row < rows)
     hits[column[inside], row[inside]] = True
-    facing = _facing(trace, cells, near, column, columns)
-    return _judge(trace, start, hits, facing, storey, space)
+    facing = _facing(trace, cells, own, column, columns)
+    return _judge(trace, own, start, hits, facing, storey, space)
 
 
-def _facing(trace: Trace, cells: LevelCells, near: Ints, column: Ints, columns: int) -> Floats:
+def _facing(trace: Trace, cells: LevelCells, own: Ints, column: Ints, columns: int) -> Floats:
     """Which side each column was seen from: a surface is never seen from behind."""
-    xy, votes, number = cells.level_m[near, :2], np.zeros(columns), np.zeros(columns)
+    xy, votes, number = cells.level_m[own, :2], np.zeros(columns), np.zeros(columns)
     normal = trace.normal_at(trace.along(xy))
     for station, place in cells.stations_m.items():
-        seen = cells.seen_from(station)[near]
+        seen = cells.seen_from(station)[own]
         side = np.sign(np.sum((place[:2] - xy) * normal, axis=1))
         votes += np.bincount(column[seen], side[seen], minlength=columns)
         number += np.bincount(column[seen], minlength=columns)
     return np.asarray(votes / np.maximum(number, 1.0))
 
 
-def _judge(trace: Trace, start: float, hits: Bools, facing: Floats, storey: Storey, space: FreeSpace) -> Columns:
+def _judge(
+    trace: Trace, own: Ints, start: float, hits: Bools, facing: Floats, storey: Storey, space: FreeSpace
+) -> Columns:
     columns, rows = hits.shape
     along, z = middles(start, columns, COLUMN_M), middles(storey.bottom_m, rows, ROW_M)
     base, normal = trace.at(along), trace.normal_at(along)
@@ -102,7 +122,7 @@ def _judge(trace: Trace, start: float, hits: Bools, facing: Floats, storey: Stor
     passed = left & right & here & ~ndimage.binary_dilation(hits, np.ones((3, 3), bool)) & asked
     if not space.known:
         passed = asked & ~hit
-    return _sum_up(trace, start, hits, hit, passed, asked, facing, z, ceiling, space.known)
+    return _sum_up(trace, own, start, hits, hit, passed, asked, facing, z, ceiling, space.known)
 
 
 def _close_small(hits: Bools) -> Bools:
@@ -111,7 +131,7 @@ def _close_small(hits: Bools) -> Bools:
 
 
 def _sum_up(
-    trace: Trace, start: float, hits: Bools, hit: Bools, passed: Bools, asked: Bools, facing: Floats,
+    trace: Trace, own: Ints, start: float, hits: Bools, hit: Bools, passed: Bools, asked: Bools, facing: Floats,
     z: Floats, ceiling: Floats, known: bool,
 ) -> Columns:  # fmt: skip
     seen = hit.sum(axis=1) + passed.sum(axis=1)
@@ -119,35 +139,38 @@ def _sum_up(
     height = np.maximum(asked.sum(axis=1), 1)
     tall = hit.sum(axis=1) / height
     upper = asked & (z[None, :] > (ceiling - 0.6)[:, None])
-    top_hit = (hit & upper).any(axis=1) & (_highest(hit) >= _highest(passed))
-    low_seen = (hit & (np.cumsum(asked, axis=1) <= 0.6 * height[:, None])).any(axis=1)
+    on_top = _highest(hit) >= _highest(passed)
     if known:
-        full: Bools = np.asarray((share >= FULL_SHARE) & top_hit & low_seen & (tall >= 0.2))
+        half = (hit & (np.cumsum(asked, axis=1) > 0.5 * height[:, None])).any(axis=1)
+        full: Bools = np.asarray((share >= FULL_SHARE) & on_top & half & (tall >= 0.2))
     else:
         full = _full_unwitnessed(hit, asked)
-    lintel = ~full & top_hit & (hit.sum(axis=1) > 0)
+    if not _stands(hits & asked, asked, full):
+        full = np.zeros_like(full)
+    lintel = ~full & (((hit & upper).any(axis=1) & on_top) | (tall >= 0.3))
     partly: Bools = np.asarray(hits.any(axis=1))
     low = np.where(partly, z[np.argmax(hits, axis=1)], np.nan)
     high = np.where(partly, z[::-1][np.argmax(hits[:, ::-1], axis=1)], np.nan)
     return Columns(
-        trace, start, _mend(full), lintel, partly, (passed.sum(axis=1) > 0) & ~partly,
+        trace, own, start, _mend(full), lintel, partly, (passed.sum(axis=1) > 0) & ~partly,
         facing, low, high,
     )  # fmt: skip
 
 
-def _full_unwitnessed(hit: Bools, asked: Bools) -> Bools:
-    """Plain wall where no ray can tell an opening from a shadow: hit over the upper half, up to the ceiling.
+def _stands(hits: Bools, asked: Bools, full: Bools) -> bool:
+    """Tell a wall from the front of what hangs on one: somewhere it is hit low, over furniture's height at most."""
+    low = np.cumsum(asked, axis=1) <= LOW_SHARE * np.maximum(asked.sum(axis=1), 1)[:, None]
+    return bool((full & (hits & low).any(axis=1)).sum() >= max(1, 0.1 * full.sum()))
 
-    Somewhere along the surface the lower half is to be hit too, or it is the front of something that hangs.
-    """
+
+def _full_unwitnessed(hit: Bools, asked: Bools) -> Bools:
+    """Plain wall where no ray can tell an opening from a shadow: hit over the upper half, up to the ceiling."""
     order = np.cumsum(asked, axis=1)
     number = order[:, -1:]
     upper = asked & (order > 0.5 * number)
     topmost = asked & (order > number - 3)
     dense = (hit & upper).sum(axis=1) >= 0.6 * np.maximum(upper.sum(axis=1), 1)
-    full: Bools = np.asarray(dense & (hit & topmost).any(axis=1))
-    low = (hit & asked & ~upper).sum(axis=1) >= 0.3 * np.maximum((asked & ~upper).sum(axis=1), 1)
-    return full if (full & low).sum() >= max(2, 0.1 * full.sum()) else np.zeros_like(full)
+    return np.asarray(dense & (hit & topmost).any(axis=1))
 
 
 def _highest(marked: Bools) -> Ints:
@@ -184,6 +207,3 @@ def _local_floor(storey: Storey, base: Floats, normal: Floats) -> Floats:
         i, j, inside = storey.raster.index(base + offset * normal)
         found = np.fmin(found, np.where(inside, storey.floor_map_m[i, j], np.nan))
     return np.asarray(np.where(np.isnan(found), storey.bottom_m, found))
-
-
-__all__ = ["Circle", "Columns", "Line", "gather_columns"]

@@ -13,7 +13,7 @@ from unfold.findings import Finding
 from unfold.room.arrangement import find_rooms
 from unfold.room.cells import CellGrid, CellMoments, LevelCells, fit_local_planes, point_spacing_m
 from unfold.room.chains import walk_chains
-from unfold.room.evidence import Columns, gather_columns
+from unfold.room.evidence import Columns, gather_columns, own_cells
 from unfold.room.jogs import find_jogs
 from unfold.room.plumb import find_plumb, rotation_to_up
 from unfold.room.result import Cells, Plumb, Room
@@ -72,7 +72,7 @@ def find_room(scan: Scan, settings: RoomSettings, progress: Progress | None = No
     jogs = find_jogs(columns, within, storey)
     columns += jogs.walls
     rooms = find_rooms(columns, jogs.unseen, storey, space, stood)
-    walls, rings, area, more = build_walls(walk_chains(rooms.regions, columns), columns, within, storey, rooms)
+    walls, rings, area, more = build_walls(walk_chains(rooms, columns, storey.raster), columns, within, storey, rooms)
     if not walls:
         raise UnfoldError(*_why_not(cells, storey, columns))
     return Room(
@@ -149,7 +149,8 @@ def _walls_columns(cells: LevelCells, storey: Storey, space: FreeSpace) -> list[
     flat = cells.normals[upright, :2] / np.hypot(*cells.normals[upright, :2].T)[:, None]
     strips = gather_strips(cells.level_m[upright, :2], flat)
     traces = find_traces(strips, cells.tolerance_m, max(LEAST_AREA_M2 / cells.area_m2, 15.0))
-    columns = [gather_columns(trace, cells, storey, space) for trace in traces]
+    own = own_cells(traces, cells)
+    columns = [gather_columns(trace, own[k], cells, storey, space) for k, trace in enumerate(traces)]
     return [one for one in columns if one is not None and one.is_wall]
 
 

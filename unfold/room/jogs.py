@@ -107,6 +107,6 @@ def _through_hits(a: Line, end: float, depth: float, cells: LevelCells, storey: 
     yes: Bools = np.ones(number, bool)
     no: Bools = np.zeros(number, bool)
     return Columns(
-        line, low, yes, no, yes, no, np.zeros(number), np.full(number, storey.bottom_m),
+        line, np.flatnonzero(between), low, yes, no, yes, no, np.zeros(number), np.full(number, storey.bottom_m),
         np.full(number, storey.top_m), 0.05 + COLUMN_M,
     )  # fmt: skip

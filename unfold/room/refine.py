@@ -40,23 +40,19 @@ class Base:
 
 def fit_base(run: Run, one: Columns, cells: LevelCells, heights: tuple[float, float]) -> Base:
     """Fit a run's base surface to the storey's cells on it; `heights` are those of floor and ceiling there."""
-    level_m, tolerance_m = cells.level_m, cells.tolerance_m
-    direction = run.end - run.start
+    points = cells.level_m[one.own]
     a, b = sorted(span(run, one))
     margin = min(CLEAR_M, 0.2 * (b - a))
-    along = one.trace.along(level_m[:, :2])
+    along = one.trace.along(points[:, :2])
     if isinstance(one.trace, Circle):
-        turn = 2 * math.pi * one.trace.radius
-        along = a + np.mod(along - a, turn)
+        along = a + np.mod(along - a, 2 * math.pi * one.trace.radius)
     inside = (along > a + margin) & (along < b - margin)
-    inside &= np.abs(one.trace.distance(level_m[:, :2])) < 1.5 * tolerance_m
-    inside &= (level_m[:, 2] > heights[0] + CLEAR_M) & (level_m[:, 2] < heights[1] - CLEAR_M)
-    aligned = np.abs(np.sum(one.trace.normal_at(along) * cells.normals[:, :2], axis=1)) > 0.8
-    inside &= aligned | ~cells.clear
+    points = points[inside & (points[:, 2] > heights[0] + CLEAR_M) & (points[:, 2] < heights[1] - CLEAR_M)]
     if isinstance(one.trace, Circle):
-        return _fit_cylinder(one.trace, run, level_m[inside], tolerance_m)
+        return _fit_cylinder(one.trace, run, points, cells.tolerance_m)
+    direction = run.end - run.start
     inward = one.trace.normal * np.sign(np.array([direction[1], -direction[0]]) @ one.trace.normal)
-    return _fit_plane(inward, one.trace, level_m[inside], tolerance_m)
+    return _fit_plane(inward, one.trace, points, cells.tolerance_m)
 
 
 def _fit_plane(inward: Floats, line: Line, points: Floats, tolerance_m: float) -> Base:
@@ -68,8 +64,7 @@ def _fit_plane(inward: Floats, line: Line, points: Floats, tolerance_m: float) -
     start = float(line.offset * np.sign(inward @ line.normal))
     if len(points) < 20:
         return Base(np.r_[inward, 0.0], start, None, False, tolerance_m)
-    fit = np.array([float(np.median(across)), 0.0, 0.0])
-    scale = tolerance_m
+    fit, scale = np.array([start, 0.0, 0.0]), tolerance_m / 4.0
     for _ in range(8):
         residual = across - rows @ fit
         weight = np.square(np.clip(1.0 - np.square(residual / (4.0 * scale)), 0.0, None))
