@@ -212,9 +212,7 @@ def drop_repeats(points: Floats32, bits: AnyArray, table: Ints) -> int:
     table[:] = -1
     for i in range(len(points)):
         a, b, c = np.uint64(bits[i, 0]), np.uint64(bits[i, 1]), np.uint64(bits[i, 2])
-        mixed = (
-            a * np.uint64(0x9E3779B97F4A7C15) + b * np.uint64(0xC2B2AE3D27D4EB4F) + c * np.uint64(0x165667B19E3779F9)
-        )
+        mixed = a * MIX[0] + b * MIX[1] + c * MIX[2]
         slot = np.int64((mixed ^ (mixed >> np.uint64(29))) & np.uint64(mask))
         while table[slot] >= 0:
             j = table[slot]

@@ -22,6 +22,7 @@ KINDS = {
     ("U", 1): "<u1", ("U", 2): "<u2", ("U", 4): "<u4", ("U", 8): "<u8",
 }  # fmt: skip
 HISTORY, EXPAND_BYTES, LONGEST_STEP = 1 << 13, 1 << 20, 264  # LZF: how far back, and how much at once
+MOST_VALUES = 10_000  # in one point
 _AGAIN = "export the scan again"
 
 
@@ -132,8 +133,8 @@ def _header(values: dict[str, list[str]]) -> Header:
     for name in "xyz":
         names.index(name)
     points = int(values["POINTS"][0]) if "POINTS" in values else int(values["WIDTH"][0]) * int(values["HEIGHT"][0])
-    if points < 0 or min(counts) < 0:
-        raise ValueError("negative count")
+    if points < 0 or min(counts) < 0 or sum(counts) > MOST_VALUES:
+        raise ValueError("an impossible count")
     view = np.array([float(word) for word in values.get("VIEWPOINT", ["0", "0", "0", "1", "0", "0", "0"])])
     if view.shape != (7,) or not np.isfinite(view).all():
         raise ValueError("VIEWPOINT is not seven numbers")

@@ -117,13 +117,17 @@ def skip_to_vertex(stream: BinaryIO, order: str, elements: list[Element], path: 
 def _skip(stream: BinaryIO, order: str, element: Element, path: Path) -> None:
     if order == "":
         for _ in range(element.count):
-            stream.readline()
-    elif element.has_list:
-        raise ScanError(
-            f"{path} has the list element {element.name!r} before its vertices", "export it with vertices first"
-        )
-    else:
-        stream.read(element.count * element.row(order).itemsize)
+            if not stream.readline():
+                raise short(path, 0, element.count)
+        return
+    if element.has_list:
+        raise ScanError(f"{path} has the list {element.name!r} before its vertices", "export it with vertices first")
+    left = element.count * element.row(order).itemsize
+    while left > 0:
+        skipped = len(stream.read(min(left, 1 << 20)))
+        if skipped == 0:
+            raise short(path, 0, element.count)
+        left -= skipped
 
 
 def _binary_rows(

@@ -14,6 +14,7 @@ import numpy as np
 from unfold.arrays import Floats
 from unfold.errors import ScanError
 from unfold.findings import Finding
+from unfold.scan import kernels
 from unfold.scan.detect import open_reader
 from unfold.scan.reader import Batch, Part
 from unfold.scan.result import Source
@@ -164,7 +165,8 @@ def _no_lower_error(path: Path) -> Iterator[None]:
 
 def file_points(batch: Batch) -> Floats:
     """Return the valid, finite points of a batch in the file's coordinates and unit, (n, 3)."""
-    xyz = np.column_stack((batch.x, batch.y, batch.z)).astype(np.float64)
+    with np.errstate(invalid="ignore"):  # a signalling NaN in a broken file
+        xyz = np.column_stack((batch.x, batch.y, batch.z)).astype(np.float64)
     keep = np.isfinite(xyz).all(axis=1)
     if batch.drop is not None:
         keep &= batch.drop == 0
@@ -179,5 +181,5 @@ def _repeated_share(points: Floats) -> float:
     if len(points) == 0:
         return 0.0
     words = np.ascontiguousarray(points + 0.0).view(np.uint64)  # + 0.0: no negative zeros
-    mixed = (words * np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], np.uint64)).sum(axis=1)
+    mixed = (words * kernels.MIX).sum(axis=1)
     return 1.0 - len(np.unique(mixed)) / len(points)

@@ -14,13 +14,24 @@ from unfold.arrays import Bools, Floats
 
 NEAR_M = 0.2  # nearer to a scanner are only its own parts; no scanner for rooms measures that close
 ASIDE_M = 0.15
-TREE_POINTS, QUERIES, NEIGHBOURS = 40_000, 6_000, 12
-COARSE_POINTS, COARSE_QUERIES = 16_000, 2_000
-CLOSE_RAD, LEAST_CLOSE = 0.03, 6  # neighbours in direction that tell anything, and how many a query needs
 FRONT_SHARE, FRONT_M = 0.1, 0.1  # so much nearer is in front: more than slopes and noise make
-SHARP, LEAST_HIDDEN = 0.5, 20  # at the scanner at most half as many are hidden as beside it; of so many at least
-REGULAR, REGULAR_GAIN, STEP_TOLERANCE = 0.6, 0.05, 0.05
-CONTRADICTED = 0.10  # so large a share of hidden points no scanner sees
+SHARP, LEAST_HIDDEN = 4, 10  # hidden points in all at the two places beside on an axis, per one here; and at least
+EVEN = 0.25  # at the scanner the steps vary at most so much as at any place beside it
+CONTRADICTED, REMOTE_M = 0.15, 10.0  # no scanner sees so large a share of hidden points, or stands so far outside
+LEAST_CLOSE = 0.5  # of the neighbours have to be close for a query to tell anything
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How closely the points are looked at: some of the points are asked about their neighbours in direction."""
+
+    points: int
+    queries: int
+    neighbours: int
+    close_rad: float  # neighbours further away tell nothing
+
+
+FINE, COARSE = Look(40_000, 8_000, 12, 0.03), Look(16_000, 2_000, 40, 0.06)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,46 +48,52 @@ class Hidden:
 
 def is_station(points_m: Floats, position_m: Floats) -> bool:
     """Tell whether points (n, 3), in the file's order, were very likely all seen from `position_m`."""
-    beside = [position_m + ASIDE_M * step for step in np.vstack((np.eye(3), -np.eye(3)))]
-    here, there = regular_share(points_m, position_m), [regular_share(points_m, place) for place in beside]
-    if here >= REGULAR and here >= max(there) + REGULAR_GAIN:
+    beside = [(position_m + ASIDE_M * step, position_m - ASIDE_M * step) for step in np.eye(3)]
+    here = unevenness(points_m, position_m)
+    if here <= EVEN * min(unevenness(points_m, place) for pair in beside for place in pair):
         return True
-    hidden, others = hidden_points(points_m, position_m), [hidden_points(points_m, place) for place in beside]
-    typical = float(np.median([other.share for other in others]))
-    enough = min(other.count for other in others) >= LEAST_HIDDEN
-    return enough and hidden.share <= SHARP * typical
+    hidden = hidden_points(points_m, position_m).count
+    others = [sum(hidden_points(points_m, place).count for place in pair) for pair in beside]
+    return all(count >= max(SHARP * hidden, LEAST_HIDDEN) for count in others)
 
 
 def is_contradicted(points_m: Floats, position_m: Floats) -> bool:
-    """Tell whether so many points would be hidden from `position_m` that they cannot have been seen from there."""
-    few = np.linspace(0, len(points_m) - 1, min(COARSE_POINTS, len(points_m))).astype(np.int64)
-    return hidden_points(points_m[few], position_m, COARSE_QUERIES).share > CONTRADICTED
+    """Tell whether points (n, 3) cannot have been seen from a place: too many are hidden, or it is far from all."""
+    if len(points_m) == 0:
+        return False
+    outside = np.maximum(points_m.min(axis=0) - position_m, position_m - points_m.max(axis=0))
+    if float(outside.max()) > REMOTE_M:
+        return True
+    few = np.linspace(0, len(points_m) - 1, min(COARSE.points, len(points_m))).astype(np.int64)
+    return hidden_points(points_m[few], position_m, COARSE).share > CONTRADICTED
 
 
-def regular_share(points_m: Floats, position_m: Floats) -> float:
-    """Return the share of points after which the direction moves on by the same angle as before, within 5 %."""
+def unevenness(points_m: Floats, position_m: Floats) -> float:
+    """Return the median change of the angle from one point to the next, as a share of it; infinite without points."""
     rays, _ = _rays(points_m, position_m)
-    if len(rays) < 3:
-        return 0.0
     steps = np.linalg.norm(np.diff(rays, axis=0), axis=1)
-    return float(np.mean(np.abs(steps[1:] - steps[:-1]) < STEP_TOLERANCE * steps[:-1]))
+    before, after = steps[:-1], steps[1:]
+    moving = before > 0
+    if not moving.any():
+        return float("inf")
+    return float(np.median(np.abs(after - before)[moving] / before[moving]))
 
 
-def hidden_points(points_m: Floats, position_m: Floats, queries: int = QUERIES) -> Hidden:
+def hidden_points(points_m: Floats, position_m: Floats, look: Look = FINE) -> Hidden:
     """Count the points with nearer ones on all four sides of their ray; at an edge there are some on one side only."""
     rays, reach = _rays(points_m, position_m)
-    if len(rays) <= NEIGHBOURS:
+    if len(rays) <= look.neighbours:
         return Hidden(0, 0)
-    kept = np.linspace(0, len(rays) - 1, min(TREE_POINTS, len(rays))).astype(np.int64)
+    kept = np.linspace(0, len(rays) - 1, min(look.points, len(rays))).astype(np.int64)
     rays, reach = rays[kept], reach[kept]
-    asked = np.linspace(0, len(rays) - 1, min(queries, len(rays))).astype(np.int64)
-    found = cKDTree(rays).query(rays[asked], NEIGHBOURS + 1)
+    asked = np.linspace(0, len(rays) - 1, min(look.queries, len(rays))).astype(np.int64)
+    found = cKDTree(rays).query(rays[asked], look.neighbours + 1)
     apart, neighbour = np.asarray(found[0]), np.asarray(found[1])
-    close = apart[:, 1:] < CLOSE_RAD
+    close = apart[:, 1:] < look.close_rad
     front = close & (reach[neighbour[:, 1:]] < reach[asked, None] * (1 - FRONT_SHARE) - FRONT_M)
     quarter = _quarters(rays[neighbour[:, 1:]] - rays[asked, None], rays[asked])
     surrounded = np.all([(front & (quarter == number)).any(axis=1) for number in range(4)], axis=0)
-    tested: Bools = close.sum(axis=1) >= LEAST_CLOSE
+    tested: Bools = close.mean(axis=1) >= LEAST_CLOSE
     return Hidden(int((surrounded & tested).sum()), int(tested.sum()))
 
 
