@@ -34,13 +34,19 @@ class Labels:
         self._taken.add(np.concatenate([places - 0.5 * thickness, places + 0.5 * thickness], axis=1))
 
     def name_box(self, box: Box, words: tuple[str, ...], size: float, colour: Colour = INK) -> None:
-        """Name a box: inside on one line, inside on one line a word, or beside it with a leader."""
+        """Name a box: inside on one line, inside on one line a word, or beside it with a leader.
+
+        Where there is no room the first word alone is tried, and at last written small on the box.
+        """
         for lines in ((" ".join(words),), words):
             place = self._inside(box, lines, size)
             if place is not None:
                 self._write(place, lines, size, colour)
                 return
-        self._beside(box, " ".join(words), size, colour)
+        if self._beside(box, " ".join(words), size, colour) or self._beside(box, words[0], size, colour):
+            return
+        x, y = 0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])
+        self._write(self._centred(x, y, words[:1], 0.7 * size), words[:1], 0.7 * size, colour)
 
     def try_at(self, points: Floats, text: str, size: float, colour: Colour) -> bool:
         """Write a text centred on the first of some points (n, 2) where it is free; returns whether it was written."""
@@ -91,7 +97,7 @@ class Labels:
                 return place
         return None
 
-    def _beside(self, box: Box, text: str, size: float, colour: Colour) -> None:
+    def _beside(self, box: Box, text: str, size: float, colour: Colour) -> bool:
         width, height = self._size((text,), size)
         half = 0.5 * np.array([box[2] - box[0] + width, box[3] - box[1] + height])
         middle = 0.5 * np.array([box[0] + box[2], box[1] + box[3]])
@@ -101,9 +107,8 @@ class Labels:
                 place = self._centred(float(x), float(y), (text,), size)
                 leads = reach > GAP or (way[0] != 0 and way[1] != 0)
                 if self._place(box, place, (text,), size, colour, leads):
-                    return
-        x, y = middle + np.array(_DIRECTIONS[0]) * (half + GAP)
-        self._write(self._centred(float(x), float(y), (text,), size), (text,), size, colour)
+                    return True
+        return False
 
     def _place(
         self,

@@ -5,6 +5,7 @@ The wall keeps its own proportions whatever they are: what explains it stands be
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from string import ascii_uppercase
 
 import numpy as np
 import shapely
@@ -26,6 +27,8 @@ TITLE_SIZE, TEXT_SIZE, SMALL_SIZE = 28.0, 17.0, 14.0
 TITLE_HEIGHT, AXIS_LEFT, AXIS_BOTTOM, MARGIN = 116.0, 74.0, 52.0, 28.0
 MOST_PIXELS_PER_MM = 0.5
 THINNING = 0.25  # pixels
+MOST_CELLS_SHOWN = 2500  # along the longer side: more than pixels, so a huge wall shows every second cell and so on
+MOST_KINDS_NAMED = 12  # on a wall with more openings, boxes are named by number alone
 LEAST_FIGURE_WIDTH = 1080.0
 
 
@@ -100,7 +103,9 @@ def relief_of(wall: WallElevation, surface: WallSurface) -> Relief:
     """Work out contours and colours of one wall, once for all the canvases that it is drawn on."""
     smooth = np.where(cells_inside(surface.grid, wall.outline_mm), smoothed_heights(surface), np.nan)
     limit_mm = colour_limit_mm(surface, smooth)
-    colours = np.ascontiguousarray(colour_heights(surface.height_mm[::-1], limit_mm))
+    stride = 1 + max(surface.height_mm.shape) // MOST_CELLS_SHOWN
+    shown = surface.height_mm[stride // 2 :: stride, stride // 2 :: stride][::-1]
+    colours = np.ascontiguousarray(colour_heights(shown, limit_mm))
     return Relief(contour_lines(surface, smooth), limit_mm, colours)
 
 
@@ -151,9 +156,12 @@ def _draw_heights(
     canvas: Canvas, placing: Placing, wall: WallElevation, surface: WallSurface, colours: AnyArray
 ) -> None:
     grid = surface.grid
-    half = 0.5 * grid.cell_mm
-    low = (grid.u0_mm - half, grid.v0_mm - half)
-    high = (low[0] + grid.cell_mm * grid.columns, low[1] + grid.cell_mm * grid.rows)
+    stride = 1 + max(surface.height_mm.shape) // MOST_CELLS_SHOWN
+    low = (grid.u0_mm - 0.5 * grid.cell_mm, grid.v0_mm - 0.5 * grid.cell_mm)
+    high = (
+        low[0] + stride * grid.cell_mm * colours.shape[1],
+        low[1] + stride * grid.cell_mm * colours.shape[0],
+    )
     (left, bottom), (right, top) = placing.points(np.array([low, high]))
     canvas.image(colours, (left, top, right, bottom), thinned(placing.points(wall.outline_mm)))
 
@@ -210,7 +218,7 @@ def _draw_straightedges(canvas: Canvas, placing: Placing, surface: WallSurface, 
 
 
 def _name_straightedges(placing: Placing, surface: WallSurface, labels: Labels, settings: DrawingSettings) -> None:
-    for letter, edge in zip("ABCDEFGH", surface.straightedges, strict=False):
+    for letter, edge in zip(ascii_uppercase, surface.straightedges, strict=False):
         ends = straightedge_ends(edge)
         if ends is not None and edge.worst is not None:
             x, y = placing.points(ends[np.argmax(ends[:, 1])][None])[0]
@@ -235,7 +243,9 @@ def _name_openings(placing: Placing, wall: WallElevation, labels: Labels) -> Non
         boxes.append((float(left), float(top), float(right), float(bottom)))
         labels.block_line(np.concatenate([ring, ring[:1]]), 4.0)
     for opening, box in sorted(zip(wall.openings, boxes, strict=True), key=lambda pair: pair[1][0]):
-        labels.name_box(box, (opening.id.split("-")[-1], opening.kind), TEXT_SIZE)
+        number = opening.id.split("-")[-1]
+        crowded = len(boxes) > MOST_KINDS_NAMED and opening.kind == "service"
+        labels.name_box(box, (number,) if crowded else (number, opening.kind), TEXT_SIZE)
 
 
 def _name_contours(placing: Placing, contours: Contours, labels: Labels) -> None:

@@ -1,5 +1,7 @@
 """What explains a wall's picture: the colour scale in millimetres, the signs, the straightedges and the scale bar."""
 
+from string import ascii_uppercase
+
 import numpy as np
 
 from unfold.drawing.canvas import Box, Canvas
@@ -63,7 +65,8 @@ def _draw_colour_scale(
     canvas.polygon(ring, None, QUIET_INK, 1.0)
     canvas.text(bar[0], top + 38.0, "hollow, into the wall", SMALL_SIZE, QUIET_INK)
     canvas.text(bar[2], top + 38.0, "proud, toward the room", SMALL_SIZE, QUIET_INK, "right")
-    beyond = float(np.mean(np.abs(surface.height_mm[np.isfinite(surface.height_mm)]) > limit_mm)) > 0.001
+    heights = surface.height_mm[np.isfinite(surface.height_mm)]
+    beyond = np.count_nonzero(np.abs(heights) > limit_mm) > 0.001 * heights.size
     for level in ticks(-limit_mm, limit_mm, round_step(limit_mm / 4.0)):
         x = left + 0.5 * width * (1.0 + level / limit_mm)
         canvas.line(np.array([[x, bar[3]], [x, bar[3] + 6.0]]), QUIET_INK, 1.0)
@@ -120,7 +123,7 @@ def _draw_straightedge_lines(
 ) -> None:
     canvas.text(left, top + 14.0, "Worst straightedge, laid anywhere in any direction", TEXT_SIZE, INK, bold=True)
     y = top + 40.0
-    for letter, edge in zip("ABCDEFGH", surface.straightedges, strict=False):
+    for letter, edge in zip(ascii_uppercase, surface.straightedges, strict=False):
         for number, words in enumerate(straightedge_words(edge, settings)):
             canvas.text(
                 left + (0.0 if number == 0 else 28.0),
