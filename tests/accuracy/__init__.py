@@ -7,7 +7,9 @@ simulates rooms, runs the stages of `unfold run` that measure (all but layout an
 folder against the truth, and writes one table with every figure of the accuracy goals. A measured wall is matched to a
 true one by where it is, never by its id.
 
-Conventions. "Observed" outline is what has seen wall within 30 mm; edges of kind `end` are left out, for there the
-scan just stops. Areas near the border of what was seen (30 mm) are not counted as seen or unseen. An opening that lies
-less than seven tenths in seen wall is neither asked for nor counted as invented.
+Conventions. Wall is "seen" where a ray reaches it and "well seen" where the points stand at least one in every 50 mm
+square; what is seen but not well is asked for neither as wall nor as unseen. "Observed" outline is what has well seen
+wall within 30 mm; edges of kind `end` are left out, for there the scan just stops. Areas within 30 mm of the border of
+what was seen are not counted as seen or unseen. An opening with less than seven tenths of well seen wall within 30 mm
+around it is neither asked for nor counted as invented.
 """

@@ -22,6 +22,8 @@ from unfold.scan import open_scan
 from unfold.settings import JobSettings
 from unfold.surface import measure_surfaces
 
+WELL_SEEN = 400.0  # points a square metre
+
 
 @dataclass(frozen=True)
 class TrueWall:
@@ -30,7 +32,8 @@ class TrueWall:
     data: dict[str, Any]
     frame: WallFrame  # in scan coordinates, metres
     heights_mm: Floats  # (rows, columns)
-    seen: AnyArray  # (rows, columns)
+    seen: AnyArray  # (rows, columns) some ray reaches the wall
+    well_seen: AnyArray  # (rows, columns) at least one point in every 50 mm square
     corner_mm: Floats  # (2,) u, v of the grid's corner
     index: int
 
@@ -121,8 +124,10 @@ def _true_walls(truth: dict[str, Any], folder: Path) -> tuple[TrueWall, ...]:
     walls = []
     with np.load(folder / "truth_heights.npz") as arrays:
         for index, data in enumerate(truth["walls"]):
-            heights, seen, corner = (arrays[f"{data['id']}_{name}"] for name in ("height_mm", "seen", "corner_mm"))
-            walls.append(TrueWall(data, _frame(data), heights, seen, corner, index))
+            heights, density, corner = (
+                arrays[f"{data['id']}_{name}"] for name in ("height_mm", "density", "corner_mm")
+            )
+            walls.append(TrueWall(data, _frame(data), heights, density > 0, density > WELL_SEEN, corner, index))
     return tuple(walls)
 
 

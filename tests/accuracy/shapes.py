@@ -89,7 +89,7 @@ def _corners(pair: Pair, outline: Floats) -> tuple[tuple[str, ...], Floats]:
 
 def _observed(pair: Pair, places: Floats) -> AnyArray:
     """Whether places (n, 2) have seen wall within 30 mm."""
-    seen = np.asarray(pair.true.seen, bool)
+    seen = np.asarray(pair.true.well_seen, bool)
     reach = int(OBSERVED_MM / 10)
     near = binary_dilation(np.pad(seen, 10), np.ones((2 * reach + 1, 2 * reach + 1), bool))
     column = np.floor((places[:, 0] - pair.true.corner_mm[0]) / 10).astype(int) + 10
@@ -183,9 +183,9 @@ def _asked_for(pair: Pair, shape: Polygon) -> bool:
     places = places[shapely.contains_xy(border, places[:, 0], places[:, 1])]
     column = np.floor((places[:, 0] - pair.true.corner_mm[0]) / 10).astype(int)
     row = np.floor((places[:, 1] - pair.true.corner_mm[1]) / 10).astype(int)
-    rows, columns = pair.true.seen.shape
+    rows, columns = pair.true.well_seen.shape
     inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
-    return bool(np.mean(pair.true.seen[row[inside], column[inside]]) >= 0.7) if inside.any() else False
+    return bool(np.mean(pair.true.well_seen[row[inside], column[inside]]) >= 0.7) if inside.any() else False
 
 
 def _unseen_areas(
@@ -196,7 +196,7 @@ def _unseen_areas(
     seen = np.asarray(pair.true.seen, bool)
     core = np.ones((7, 7), bool)
     hidden = cells_polygon(binary_erosion(on_wall & ~seen, core, border_value=1), pair.true.corner_mm)
-    clear = cells_polygon(binary_erosion(on_wall & seen, core), pair.true.corner_mm)
+    clear = cells_polygon(binary_erosion(on_wall & np.asarray(pair.true.well_seen, bool), core), pair.true.corner_mm)
     openings = shapely.union_all([polygon(ring) for ring in rings]) if rings else Polygon()
     wall = measured_face.difference(unseen)
     return (

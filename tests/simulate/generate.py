@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tests.simulate.building import build
+from tests.simulate.building import Building, build
 from tests.simulate.room import RoomPlan
 from tests.simulate.rooms import ROOMS
 from tests.simulate.scanner import TRIPOD, Instrument, measure
@@ -40,17 +40,20 @@ def simulate(
     building = build(room)
     scan = folder / f"scan.{suffix or _suffix(room, instrument)}"
     points = write_scan(scan, measure(building, instrument, seed), room.description, room.unit)
+    document = write_truth(building, folder, instrument, {"scan": scan.name, "seed": seed, "points": points})
+    return document
+
+
+def write_truth(building: Building, folder: Path, instrument: Instrument, about: dict[str, Any]) -> dict[str, Any]:
+    """Write truth.json, with what is known `about` the scan, and truth_heights.npz."""
     document, walls = truth_of(building, instrument)
-    document |= {"scan": scan.name, "seed": seed, "points": points, "spacing_mm": instrument.spacing_m * 1000}
+    document |= {**about, "spacing_mm": instrument.spacing_m * 1000}
     (folder / "truth.json").write_text(json.dumps(document))
-    arrays = {
-        f"{wall.elevation['id']}_{name}": value
-        for wall in walls
-        for name, value in (
-            ("height_mm", wall.height_mm),
-            ("seen", wall.seen),
-            ("corner_mm", np.array([wall.u0_mm, wall.v0_mm])),
-        )
-    }
+    arrays = {}
+    for wall in walls:
+        name = wall.elevation["id"]
+        arrays[f"{name}_height_mm"] = wall.height_mm
+        arrays[f"{name}_density"] = wall.density.astype(np.float32)
+        arrays[f"{name}_corner_mm"] = np.array([wall.u0_mm, wall.v0_mm])
     np.savez_compressed(folder / "truth_heights.npz", **arrays)  # type: ignore[arg-type]
     return document

@@ -92,7 +92,7 @@ def measure(building: Building, instrument: Instrument, seed: int) -> Iterator[S
 def _station(
     building: Building, scene: Packed, instrument: Instrument, random: np.random.Generator, index: int, place: Floats
 ) -> StationScan:
-    step = instrument.spacing_m / _median_range(scene, index, place)
+    step = instrument.spacing_m / median_range(scene, index, place)
     stand = _about_z(random.uniform(0, 2 * math.pi)) @ _tilt(building.room.tilt_deg, random)
     points, escaped, intensity = _sweep(scene, instrument, random, index, place, stand, step, step)
     turn, offset = scan_from_room(building)
@@ -211,7 +211,8 @@ def _footprint(
     return np.asarray(np.where(mixed, share * first + (1 - share) * last, np.where(share >= 0.5, first, last)))
 
 
-def _median_range(scene: Packed, index: int, place: Floats) -> float:
+def median_range(scene: Packed, index: int, place: Floats) -> float:
+    """Median range from a place to what stands about it, at least LEAST_REFERENCE_M."""
     turn = np.linspace(0, 2 * math.pi, 721)
     e = np.repeat(np.array([-0.3, 0.0, 0.2]), len(turn))
     a = np.tile(turn, 3)
@@ -240,7 +241,7 @@ def _handheld(
     turn, offset = scan_from_room(building)
     for i, place in enumerate(places):
         station = min(i * len(building.room.stations) // len(places), len(building.room.stations) - 1)
-        step = instrument.spacing_m / _median_range(scene, station, place) * math.sqrt(instrument.positions / 3)
+        step = instrument.spacing_m / median_range(scene, station, place) * math.sqrt(instrument.positions / 3)
         stand = _about_z(random.uniform(0, 2 * math.pi)) @ _tilt(20.0, random)
         tilted = replace(instrument, lowest_deg=-89.0)
         points, escaped, intensity = _sweep(scene, tilted, random, station, place, stand, step, step)

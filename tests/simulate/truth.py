@@ -9,15 +9,14 @@ import shapely
 from shapely.geometry import Polygon
 
 from tests.simulate.building import Building, BuiltWall
-from tests.simulate.kernels import visible
 from tests.simulate.outline import OpeningRing
-from tests.simulate.scanner import Instrument, path_of, scan_from_room
+from tests.simulate.scanner import Instrument, scan_from_room
 from tests.simulate.sheets import Packed, pack
 from tests.simulate.straightedge import worst_straightedge
+from tests.simulate.visibility import Stand, points_per_square_metre, stands_of
 from unfold.arrays import Bools, Floats
 
 CELL_M = 0.01
-FACING = 0.05  # cosine of incidence under which a wall cell counts as not reached
 RULES = (("us-large", 3048.0, 3.175), ("us-large-local", 609.6, 1.5875))
 
 
@@ -30,13 +29,13 @@ class WallTruth:
     u0_mm: float
     v0_mm: float
     height_mm: Floats  # (rows, columns) NaN off the wall and in openings
-    seen: Bools  # (rows, columns) a station's ray reaches the wall there
+    density: Floats  # (rows, columns) points a square metre; 0 where no ray reaches the wall
 
 
 def truth_of(building: Building, instrument: Instrument) -> tuple[dict[str, Any], list[WallTruth]]:
     """Work out truth.json, and each wall's true height map."""
     scene = pack(building.sheets)
-    stands = _stands(building, instrument)
+    stands = stands_of(building, scene, instrument)
     walls = [_wall(building, scene, stands, i, instrument) for i in range(len(building.walls))]
     turn, offset = scan_from_room(building)
     matrix = np.eye(4)
@@ -71,14 +70,6 @@ def truth_of(building: Building, instrument: Instrument) -> tuple[dict[str, Any]
     return document, walls
 
 
-def _stands(building: Building, instrument: Instrument) -> list[tuple[int, Floats]]:
-    if not instrument.positions:
-        return [(i, np.array(place)) for i, place in enumerate(building.room.stations)]
-    count = len(building.room.stations)
-    places = path_of(building, instrument.positions)
-    return [(min(i * count // len(places), count - 1), place) for i, place in enumerate(places)][::4]
-
-
 def _ring_of_chain(building: Building, c: int) -> Floats:
     pieces = []
     for wall in building.walls:
@@ -88,9 +79,7 @@ def _ring_of_chain(building: Building, c: int) -> Floats:
     return np.concatenate(pieces)
 
 
-def _wall(
-    building: Building, scene: Packed, stands: list[tuple[int, Floats]], index: int, instrument: Instrument
-) -> WallTruth:
+def _wall(building: Building, scene: Packed, stands: list[Stand], index: int, instrument: Instrument) -> WallTruth:
     wall = building.walls[index]
     ring = wall.outline.ring
     low, high = ring.min(axis=0), ring.max(axis=0)
@@ -98,11 +87,13 @@ def _wall(
     u, v = np.meshgrid(low[0] + (np.arange(columns) + 0.5) * CELL_M, low[1] + (np.arange(rows) + 0.5) * CELL_M)
     face = _face(wall)
     on_wall = shapely.contains_xy(face, u, v)
-    seen = _seen(wall, scene, stands, index, u, v, on_wall, instrument)
+    density = np.zeros(u.shape)
+    density[on_wall] = points_per_square_metre(wall, u[on_wall], v[on_wall], scene, stands, instrument)
+    seen: Bools = density > 0
     heights = np.full(u.shape, np.nan)
     heights[on_wall] = wall.surface.heights(u[on_wall], v[on_wall]) * 1000
     elevation = _elevation(building, index, face, _rings(on_wall & ~seen, low), seen, on_wall)
-    return WallTruth(elevation, _flatness(wall, seen, u, v), low[0] * 1000, low[1] * 1000, heights, seen)
+    return WallTruth(elevation, _flatness(wall, seen, u, v), low[0] * 1000, low[1] * 1000, heights, density)
 
 
 def _face(wall: BuiltWall) -> Polygon:
@@ -111,33 +102,6 @@ def _face(wall: BuiltWall) -> Polygon:
         cut = Polygon(ring.face)
         face = face.difference(shapely.union(cut, Polygon(ring.cut)))
     return face
-
-
-def _seen(
-    wall: BuiltWall,
-    scene: Packed,
-    stands: list[tuple[int, Floats]],
-    index: int,
-    u: Floats,
-    v: Floats,
-    on_wall: Bools,
-    instrument: Instrument,
-) -> Bools:
-    places = wall.surface.points(u[on_wall], v[on_wall])
-    foot = wall.surface.frame.level_from_uvh(np.column_stack([u[on_wall], v[on_wall], 0 * u[on_wall]]))
-    inward = wall.surface.frame.level_from_uvh(np.column_stack([u[on_wall], v[on_wall], 0 * u[on_wall] + 1])) - foot
-    reached = np.zeros(len(places), bool)
-    low, high = (instrument.lowest_deg, instrument.highest_deg) if not instrument.positions else (-90.0, 90.0)
-    lowest, highest = math.sin(math.radians(low)), math.sin(math.radians(high))
-    for station, stand in stands:
-        ray = places - stand
-        distance = np.linalg.norm(ray, axis=1)
-        facing = (-np.einsum("ij,ij->i", ray, inward) / distance > FACING) & (ray[:, 2] / distance > lowest) & ~reached
-        facing &= ray[:, 2] / distance < highest
-        reached[facing] = visible(scene, station, stand, places[facing], 0.0015) > 0.5
-    seen = np.zeros(u.shape, bool)
-    seen[on_wall] = reached
-    return seen
 
 
 def _rings(cells: Bools, low: Floats) -> list[list[list[float]]]:
