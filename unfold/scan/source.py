@@ -82,9 +82,14 @@ class InputFile:
         part = self.parts[number]
         return part.position * self.scale if part.stated and part.position is not None else None
 
+    def axis(self, number: int) -> Floats | None:
+        """Return a set-up's standing axis; a pose that is no set-up's says nothing on it."""
+        return self.parts[number].axis if self.position_m(number) is not None else None
+
     def source(self) -> Source:
         """Return the file's entry in the results."""
-        digest = self.digest.result() if self.digest is not None else ""
+        with _no_lower_error(self.path):
+            digest = self.digest.result() if self.digest is not None else ""
         points = sum(self.points.values())
         return Source(self.name, digest, points, len(self.parts), self.unit, self.unit_source)
 

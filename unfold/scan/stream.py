@@ -4,6 +4,7 @@ import hashlib
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from threading import Event
 from types import TracebackType
 
 import numpy as np
@@ -43,7 +44,7 @@ class Scan:
         self._files = [InputFile(path, settings) for path in paths]
         self.origin_m: Floats = _near_the_middle([file.sample_m for file in self._files])
         self._spill = Spill()
-        self._hashing = ThreadPoolExecutor(1, "sha256")
+        self._hashing, self._closing = ThreadPoolExecutor(1, "sha256"), Event()
         self._bounds_m: Floats = np.zeros((2, 3))  # lowest and highest local coordinates in the first pass
         self._decoded = False
 
@@ -57,6 +58,7 @@ class Scan:
 
     def close(self) -> None:
         """Give the temporary file back."""
+        self._closing.set()
         self._hashing.shutdown(cancel_futures=True)
         self._spill.close()
 
@@ -64,9 +66,8 @@ class Scan:
     def stations(self) -> tuple[Station, ...]:
         """Every set-up of every file; their points are counted once `chunks` has run to its end."""
         return tuple(
-            Station(part.name, source, position, part.axis, file.points[number])
-            for (source, file, number, position) in self._set_ups()
-            for part in (file.parts[number],)
+            Station(file.parts[number].name, source, position, file.axis(number), file.points[number])
+            for source, file, number, position in self._set_ups()
         )
 
     @property
@@ -94,7 +95,7 @@ class Scan:
             return
         self._spill.clear()
         for file in self._files:
-            file.start_pass(self._hashing.submit(_sha256, file.path))
+            file.start_pass(self._hashing.submit(_sha256, file.path, self._closing))
         self._bounds_m[:] = [[np.inf] * 3, [-np.inf] * 3]
         yield from read_ahead(self._decode())
         self._check()
@@ -197,6 +198,10 @@ def _drop_repeats(points: Floats32) -> int:
     return int(kernels.drop_repeats(points, points.view(np.uint32), table))
 
 
-def _sha256(path: Path) -> str:
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+def _sha256(path: Path, closing: Event) -> str:
+    """Hash a file while it is decoded: hashlib lets other threads run; stop early when the scan is closed."""
+    digest, block = hashlib.sha256(), bytearray(1 << 20)
+    with path.open("rb", buffering=0) as stream:
+        while (count := stream.readinto(block)) and not closing.is_set():
+            digest.update(memoryview(block)[:count])
+    return digest.hexdigest()
