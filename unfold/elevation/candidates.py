@@ -13,6 +13,7 @@ from unfold.elevation.evidence import BEHIND, BLOCKED, EMPTY, PROUD, WALL, Evide
 LEAST_SIDE_MM = 30.0
 LEAST_RAYS = 4
 PLATE_SIDES_MM = (35.0, 320.0)
+FLOOR_MM = 70.0
 _BRIDGE_MM = 60.0  # glazing bars and the legs of a chair do not part an opening
 
 
@@ -130,11 +131,18 @@ def _box(u: Floats, v: Floats, turn_deg: float, half: float) -> tuple[float, flo
 
 
 def _reaches_floor(cells: Bools, evidence: Evidence, floor_v: Floats) -> bool:
-    """Whether the cells come within 70 mm of the floor over most of their width: thresholds are lower than that."""
+    """Whether the cells come within 70 mm of the floor (thresholds are lower) over most of the width where it shows.
+
+    A column whose cells end above something that hides what is below, as a cupboard before a door, tells nothing.
+    """
     _, v = cell_centres(evidence.grid)
     columns = np.flatnonzero(cells.any(axis=0))
-    lowest = v[np.argmax(cells[:, columns], axis=0)]
-    return bool(np.mean(lowest - floor_v[columns] < 70.0) > 0.5)
+    lowest = np.argmax(cells[:, columns], axis=0)
+    near = v[lowest] - floor_v[columns] < FLOOR_MM
+    steps = max(round(FLOOR_MM / evidence.grid.cell_mm), 1)
+    below = np.stack([evidence.kind[np.maximum(lowest - 1 - k, 0), columns] for k in range(steps)])
+    known = near | (below == WALL).any(axis=0)
+    return bool(known.any() and np.mean(near[known]) > 0.5)
 
 
 def _has_casing(box: tuple[float, float, float, float], turn: float, evidence: Evidence, reaches_floor: bool) -> bool:

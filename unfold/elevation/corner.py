@@ -16,9 +16,8 @@ SAMPLE_MM = 10.0
 ROW_MM = 20.0  # rows of cells are folded into bands of this height before a fit
 LEAST_ANGLE_SINE = 0.1  # walls that meet flatter than this have no line that the scan could pin down
 MODEL_MM = 0.12  # how far a plastered surface strays from the strip's trend over the last few centimetres
-UNMEASURED_MM = (
-    8.0  # standard uncertainty of a wall's base surface where nothing of the wall was seen beside the corner
-)
+LEAST_SPAN_MM = 40.0  # a narrower strip gives no slope
+UNMEASURED_MM = 8.0  # standard uncertainty of a wall's base surface where nothing was seen beside the corner
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +60,7 @@ def fit_end_strip(wall: Wall, surface: WallSurface, right_end: bool) -> Strip:
             break
     span = (wall.bottom_m * 1000 - 100.0, wall.top_m * 1000 + 100.0)
     fit = None
-    if data[0].size >= 24 and np.ptp(data[1]) > 15.0:
+    if data[0].size >= 24 and np.ptp(data[1]) >= LEAST_SPAN_MM:
         fit = fit_strip(*data, knot_mm=max(150.0, (span[1] - span[0]) / 60), span=span)
     return Strip(wall, right_end, fit, surface.registration_mm)
 

@@ -14,15 +14,7 @@ import numpy as np
 from unfold.arrays import Bools, Floats
 from unfold.elevation.kernels import edge_log_likelihood, edge_score
 
-_BLURS_MM = (
-    0.3,
-    0.5,
-    0.8,
-    1.2,
-    1.8,
-    2.7,
-    4.0,
-)  # logistic scales tried: beam footprint and noise, 1.8 x this is 1 sigma
+_BLURS_MM = (0.3, 0.5, 0.8, 1.2, 1.8, 2.7, 4.0)  # logistic scales tried: beam footprint and noise, 1.8 x this is 1 sigma
 _LEAST_OUTLIERS, _MOST_OUTLIERS = 0.003, 0.15
 _MINGLED_MM = 15.0  # farther than this from the edge nothing is blurred any more: what contradicts there is an outlier
 _NEAR_BACK_MM = 400.0  # up to here what ended between front and back is taken for a mixed point
@@ -112,9 +104,8 @@ class _Sides:
     side_face: Bools  # it may have met the side face
 
     def select(self, keep: Bools) -> "_Sides":
-        return _Sides(
-            *(values[keep] for values in (self.x, self.t, self.front, self.stretch, self.toward, self.side_face))
-        )
+        stretch, toward, side_face = self.stretch[keep], self.toward[keep], self.side_face[keep]
+        return _Sides(self.x[keep], self.t[keep], self.front[keep], stretch, toward, side_face)
 
 
 def _labels(rays: EdgeRays, back: Floats, start_mm: float, tolerance_mm: float) -> _Sides:

@@ -15,7 +15,8 @@ def edge_log_likelihood(
     """Log-likelihood of straight edges x = offset + slope * t; shape (offsets, slopes).
 
     A ray at distance z beyond the edge lies on the front piece with probability
-    outliers + (1 - 2 outliers) / (1 + exp(z / blur)), each with its own blur; `front` is the share of the beam that did, 0 to 1.
+    outliers + (1 - 2 outliers) / (1 + exp(z / blur)), each with its own blur; `front` is the share of the beam that
+    did, 0 to 1.
     """
     result = np.zeros((offset.size, slope.size))
     for j in range(slope.size):

@@ -246,6 +246,7 @@ def _opening(
     if inside is None:
         return None
     kind = kind_of(bounds.size_mm, case.candidate.reaches_floor, clear is not None, inside)
+    depth = None if kind in ("door", "opening") and inside.through_share > 0.5 else inside.depth_mm
     proof: Literal["through", "recess"] = "through" if inside.through_share > 0.5 else "recess"
     uncertainty = combine([shape.standard_uncertainty_mm, surface.registration_mm, 0.2])
     return Opening(
@@ -254,7 +255,7 @@ def _opening(
         ring,
         shape.kind,
         shape.size_mm,
-        inside.depth_mm,
+        depth,
         proof,
         uncertainty,
         None if clear is None else counter_clockwise(clear.ring),

@@ -20,6 +20,7 @@ LEVEL_MM = 60.0  # thresholds and sagging slabs keep within this of the slab's p
 STEP_MM = 20.0  # a larger change between neighbouring windows is a step
 HEADROOM_MM = 2000.0  # a layer that is no known ceiling is one only above this
 BIN_MM = 25.0
+LAYER_MM = 12.5
 MODEL_MM = 0.15
 
 
@@ -76,9 +77,10 @@ def trace_slab_edge(
     rough, plane = _rough_levels(wall, beside, slabs, kind, wall_ends_mm)
     if not np.isfinite(rough).any():
         return []
-    rough = _bridge(rough, plane, wall, slabs)
+    _drop_lone(wall, slabs, rough, plane)
+    rough = _bridge(rough, plane)
     pieces = _pieces(rough, plane, wall, slabs)
-    breaks = [_step_place(beside, pieces[i], pieces[i + 1], rough) for i in range(len(pieces) - 1)]
+    breaks = [_step_place(wall, beside, slabs, rough, plane, piece.start) for piece in pieces[1:]]
     bounds = [-np.inf, *breaks, np.inf]
     runs = []
     for i, piece in enumerate(pieces):
@@ -159,7 +161,7 @@ def _layers(beside: Beside, residual: Floats, windows: int, near_plane: bool, up
     """Per window the residual heights at which cells fill most of the strip next to the wall."""
     near = beside.d < NEAR_MM
     if near_plane:
-        near &= np.abs(residual) < LEVEL_MM
+        near &= np.abs(residual) < LEVEL_MM + 4 * LAYER_MM  # room to see that nothing lies beyond
     window = np.floor(beside.u[near] / WINDOW_MM).astype(int)
     d_bin = np.floor((beside.d[near] - NEAREST_MM) / BIN_MM).astype(int)
     r, count = residual[near], beside.count[near]
@@ -169,7 +171,7 @@ def _layers(beside: Beside, residual: Floats, windows: int, near_plane: bool, up
     if r.size == 0:
         return result
     base = float(r.min()) - BIN_MM
-    level = np.floor((r - base) / 12.5).astype(int)
+    level = np.floor((r - base) / LAYER_MM).astype(int)
     shape = (windows, int(level.max()) + 3, int(d_bin.max()) + 1)
     filled = np.zeros(shape, dtype=bool)
     filled[window, level, d_bin] = True
@@ -181,15 +183,29 @@ def _layers(beside: Beside, residual: Floats, windows: int, near_plane: bool, up
     order = np.argsort(window, kind="stable")
     starts = np.searchsorted(window[order], np.arange(windows + 1))
     for w, top in zip(*np.nonzero(peaks), strict=True):
-        low, high = base + (top - 1) * 12.5 - 6.0, base + (top + 1) * 12.5 + 6.0
+        low, high = base + (top - 1) * LAYER_MM - 6.0, base + (top + 1) * LAYER_MM + 6.0
         own = order[starts[w] : starts[w + 1]]
         own = own[(r[own] >= low) & (r[own] <= high)]
-        if own.size:
-            result[w].append(float(np.average(r[own], weights=count[own])))
+        level_here = float(np.average(r[own], weights=count[own])) if own.size else np.inf
+        if not near_plane or abs(level_here) < LEVEL_MM:
+            result[w].append(level_here)
     return result
 
 
-def _bridge(rough: Floats, plane: AnyArray, wall: Wall, slabs: list[Slab]) -> Floats:
+def _drop_lone(wall: Wall, slabs: list[Slab], rough: Floats, plane: AnyArray) -> None:
+    """Forget a level that only one window shows, unlike the known ones on both sides: clutter, in place."""
+    known = np.flatnonzero(np.isfinite(rough))
+    v = np.empty(known.size)
+    for k, i in enumerate(known):
+        slab = slabs[plane[i]] if plane[i] >= 0 else None
+        v[k] = rough[i] + _plane_v(wall, slab, np.array([(i + 0.5) * WINDOW_MM]), np.zeros(1))[0]
+    rise = np.abs(np.diff(v)) - 0.6 * WINDOW_MM * np.minimum(np.diff(known), 2)  # roofs rise by up to 30 degrees
+    apart = np.where(np.diff(plane[known]) == 0, np.abs(np.diff(rough[known])), rise) > STEP_MM
+    lone = np.r_[True, apart] & np.r_[apart, True] if known.size > 1 else np.zeros(known.size, dtype=bool)
+    rough[known[lone]] = np.nan
+
+
+def _bridge(rough: Floats, plane: AnyArray) -> Floats:
     """Carry levels over windows where none was seen, from the nearest that was; `plane` is filled in place."""
     known = np.isfinite(rough)
     nearest = ndimage.distance_transform_edt(~known, return_distances=False, return_indices=True)[0]
@@ -198,7 +214,7 @@ def _bridge(rough: Floats, plane: AnyArray, wall: Wall, slabs: list[Slab]) -> Fl
 
 
 def _pieces(rough: Floats, plane: AnyArray, wall: Wall, slabs: list[Slab]) -> list[slice]:
-    """Stretches of windows without a step; a stretch of one window between two alike is clutter, not a step."""
+    """Stretches of windows without a step; a stretch of a single window is clutter or half a step, no level."""
     windows = rough.size
     edges = np.arange(windows + 1) * WINDOW_MM
 
@@ -206,17 +222,21 @@ def _pieces(rough: Floats, plane: AnyArray, wall: Wall, slabs: list[Slab]) -> li
         slab = slabs[plane[window]] if plane[window] >= 0 else None
         return float(rough[window] + _plane_v(wall, slab, np.array([place]), np.zeros(1))[0])
 
-    for i in range(1, windows - 1):
-        alike = plane[i - 1] == plane[i + 1] and abs(rough[i - 1] - rough[i + 1]) < STEP_MM
-        if alike and (plane[i] != plane[i - 1] or abs(rough[i] - rough[i - 1]) >= STEP_MM):
-            rough[i], plane[i] = rough[i - 1], plane[i - 1]
-    starts = [0]
-    for i in range(1, windows):
-        if abs(v(i, edges[i]) - v(i - 1, edges[i])) >= STEP_MM:
-            starts.append(i)
+    starts = _starts(v, edges)
+    for start, stop in zip(starts, [*starts[1:], windows], strict=True):
+        if stop - start == 1 and len(starts) > 1:
+            neighbour = start - 1 if start > 0 else stop
+            rough[start], plane[start] = rough[neighbour], plane[neighbour]
+    starts = _starts(v, edges)
     for start, stop in zip(starts, [*starts[1:], windows], strict=True):
         _settle_plane(rough, plane, slice(start, stop), v, slabs, wall)
     return [slice(a, b) for a, b in zip(starts, [*starts[1:], windows], strict=True)]
+
+
+def _starts(v: Callable[[int, float], float], edges: Floats) -> list[int]:
+    """The first windows of the stretches without a step."""
+    stepped = [i for i in range(1, edges.size - 1) if abs(v(i, edges[i]) - v(i - 1, edges[i])) >= STEP_MM]
+    return [0, *stepped]
 
 
 def _settle_plane(
@@ -232,10 +252,26 @@ def _settle_plane(
             rough[i], plane[i] = v(i, centre) - base, chosen
 
 
-def _step_place(beside: Beside, before: slice, after: slice, rough: Floats) -> float:
+def _step_place(wall: Wall, beside: Beside, slabs: list[Slab], rough: Floats, plane: AnyArray, start: int) -> float:
     """u of the upright face of a step where it meets the wall, from the cells on that face; else between windows."""
-    middle = after.start * WINDOW_MM
-    return float(middle)
+    middle = start * WINDOW_MM
+    levels = []
+    for window in (start - 1, start):
+        slab = slabs[plane[window]] if plane[window] >= 0 else None
+        levels.append(float(rough[window] + _plane_v(wall, slab, np.array([middle]), np.zeros(1))[0]))
+    low, high = min(levels), max(levels)
+    margin = min(35.0, 0.3 * (high - low))
+    on_face = (beside.v > low + margin) & (beside.v < high - margin) & (np.abs(beside.u - middle) < 2.2 * WINDOW_MM)
+    u, d, weight = beside.u[on_face], beside.d[on_face], beside.count[on_face].copy()
+    if u.size < 8 or np.ptp(d) < 60.0:
+        return float(middle)
+    design = np.column_stack([np.ones(u.size), d])
+    for _ in range(5):
+        solution = np.linalg.lstsq(np.sqrt(weight)[:, None] * design, np.sqrt(weight) * u, rcond=None)[0]
+        misfit = u - design @ solution
+        spread = max(1.4826 * float(np.median(np.abs(misfit))), 1.0)
+        weight = beside.count[on_face] * np.clip(1 - (misfit / (4.685 * spread)) ** 2, 0, 1) ** 2
+    return float(np.clip(solution[0], middle - 2 * WINDOW_MM, middle + 2 * WINDOW_MM))
 
 
 def _fit_run(wall: Wall, beside: Beside, slab: Slab | None, rough: Floats, piece: slice, u: Floats, h: Floats) -> Run:
