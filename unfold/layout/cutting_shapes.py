@@ -63,14 +63,15 @@ def round_inside_corners(ring: Floats, radius_mm: float) -> tuple[Floats, Floats
     corners, turns = inside_corners(ring)
     if radius_mm <= 0.0 or not len(corners):
         return ring, ring[corners] if radius_mm > 0.0 else np.zeros((0, 2))
-    paths, sharp = {}, []
-    room = _room_beside(ring, corners)
-    for corner, turn, free in zip(corners, turns, room, strict=True):
+    paths: dict[int, tuple[int, int, Floats]] = {}
+    sharp = []
+    for corner, turn, free in zip(corners, turns, _room_beside(ring, corners), strict=True):
         tangent = radius_mm * math.tan(turn / 2.0)
-        if tangent > free:
+        path = _arc(ring, int(corner), tangent, radius_mm) if tangent <= free else None
+        if path is None:
             sharp.append(ring[corner])
         else:
-            paths[int(corner)] = _arc(ring, int(corner), tangent, radius_mm, turn)
+            paths[int(corner)] = path
     return _with_arcs(ring, paths), np.array(sharp).reshape(-1, 2)
 
 
@@ -116,8 +117,11 @@ def _room_beside(ring: Floats, corners: "np.ndarray[tuple[int], np.dtype[np.int6
     return np.array(room)
 
 
-def _arc(ring: Floats, corner: int, tangent: float, radius: float, turn: float) -> tuple[int, int, Floats]:
-    """The arc in place of a corner: the last vertex kept before it, the first kept after it, and its points."""
+def _arc(ring: Floats, corner: int, tangent: float, radius: float) -> tuple[int, int, Floats] | None:
+    """The arc in place of a corner: the last vertex kept before it, the first kept after it, and its points.
+
+    Vertices nearer than the tangent are dropped: a scribed side may have some. None where that makes the corner vanish.
+    """
     point, count = ring[corner], len(ring)
     last = first = corner
     while np.hypot(*(ring[(last - 1) % count] - point)) < tangent:
@@ -125,8 +129,12 @@ def _arc(ring: Floats, corner: int, tangent: float, radius: float, turn: float) 
     while np.hypot(*(ring[(first + 1) % count] - point)) < tangent:
         first += 1
     before, after = ring[(last - 1) % count] - point, ring[(first + 1) % count] - point
-    start, end = point + before / np.hypot(*before) * tangent, point + after / np.hypot(*after) * tangent
-    middle = (start + end) / 2.0 - point
+    before, after = before / np.hypot(*before), after / np.hypot(*after)
+    turn = math.pi - math.acos(float(np.clip(np.dot(before, after), -1.0, 1.0)))
+    if not math.radians(CORNER_DEG) / 2.0 < turn < math.radians(175.0):
+        return None
+    start, end = point + before * radius * math.tan(turn / 2.0), point + after * radius * math.tan(turn / 2.0)
+    middle = before + after
     centre = point + middle / np.hypot(*middle) * radius / math.cos(turn / 2.0)
     pieces = max(2, math.ceil(turn / (2.0 * math.acos(1.0 - min(ARC_ERROR_MM / radius, 1.0)))))
     angle = math.atan2(*(start - centre)[::-1]) - np.linspace(0.0, turn, pieces + 1)

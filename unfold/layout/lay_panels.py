@@ -116,7 +116,7 @@ def _sites(works: Mapping[str, WallWork], settings: LayoutSettings) -> tuple[dic
         movement = movement_sum(run, settings.movement, settings.joints)
         radius = faces[name].wall.radius_mm
         own_limits = limits if radius is None else limits.no_wider_than(widest_facet_mm(abs(radius), settings))
-        sites[name] = Site(ground, own_limits, own.get(name), movement, settings.gaps.opening)
+        sites[name] = Site(ground, own_limits, own.get(name), movement)
     return fields, sites
 
 

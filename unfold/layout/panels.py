@@ -4,6 +4,7 @@ Every square millimetre of a wall is accounted for: openings, gaps (edges, neigh
 openings), joints, panels, and what stays unclad.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,6 +46,7 @@ class Ground:
 
     face: WallFace
     region: BaseGeometry
+    kept_clear: Mapping[str, BaseGeometry]  # openings with their clearances, by id
     corners: Floats  # (k, 2) where the field's rounded inside corners were sharp
 
 
@@ -59,8 +61,9 @@ class Cut:
 
 def lay_ground(face: WallFace, field: Field, settings: LayoutSettings) -> Ground:
     """Take the openings with their clearances off a field."""
-    kept_clear = [clearance_region(face.opening(name), settings) for name in face.openings]
-    return Ground(face, polygons_of(field.region.difference(shapely.union_all(kept_clear))), field.corners)
+    kept_clear = {name: clearance_region(face.opening(name), settings) for name in face.openings}
+    region = polygons_of(field.region.difference(shapely.union_all(list(kept_clear.values()))))
+    return Ground(face, region, kept_clear, field.corners)
 
 
 def cut_panels(ground: Ground, pattern: Pattern, settings: LayoutSettings) -> Cut:
@@ -97,6 +100,7 @@ def unclad_balance(face: WallFace) -> Balance:
 
 def _rounded(row: int, column: int, piece: Polygon, ground: Ground, radius_mm: float) -> PanelShape:
     rounded, sharp = rounded_polygon(piece, radius_mm)
+    sharp = sharp[[shapely.Point(corner).distance(piece.convex_hull.exterior) > radius_mm for corner in sharp]]
     if rounded.intersection(ground.face.all_openings).area > SLIVER_MM2:
         rounded, sharp = piece, sharp_inside_corners(piece)
     return PanelShape(row, column, rounded, _notch_corners(piece, ground.corners, radius_mm), sharp)

@@ -24,6 +24,7 @@ Orientation = Literal["upright", "lying"]
 RULES: tuple[SchemeName, ...] = (
     "equal", "centred joint", "centred panel", "from left", "from right", "datum", "openings",
 )  # fmt: skip
+CLEAR_OF_GAP_MM = 0.01  # a joint in line with an opening leaves its panel this much short of the opening's gap
 ALIGNED_MM = 15.0  # a joint this close to an opening's side or middle reads as lined up with it
 
 
@@ -83,7 +84,6 @@ class Site:
     limits: PanelLimits
     own: WallJoints | None
     movement: MovementSum
-    gap_mm: float  # around doors, windows and niches
 
     @property
     def large_openings(self) -> tuple[str, ...]:
@@ -132,6 +132,8 @@ def _pattern(
         return None
     left, low, right, high = site.ground.region.bounds
     joint, least = settings.joints.width, settings.joints.least_strip
+    if rule != "openings" and site.limits.fits(right - left, high - low) and not _asked_of(site):
+        return Pattern("columns", (), ((),), joint)
     across, up = Span(left, right, limit[0], joint, least), Span(low, high, limit[1], joint, least)
     level = division.from_low(up) if rule in ("from left", "from right", "centred panel") else division.equal(up)
     upright = _upright_joints(site, rule, across)
@@ -148,6 +150,11 @@ def _pattern(
         return _with_movement(Pattern("rows", level, rows, joint), site, settings)
     columns = tuple(division.staggered_in_bays(up, spacing, shift, column) for column in range(len(upright) + 1))
     return _with_movement(Pattern("columns", upright, columns, joint), site, settings)
+
+
+def _asked_of(site: Site) -> bool:
+    """Tell whether the user asks for a scheme of this very wall; else one panel is enough where it fits."""
+    return site.own is not None and (site.own.scheme is not None or site.own.orientation is not None)
 
 
 def _upright_joints(site: Site, rule: SchemeName, across: Span) -> tuple[float, ...] | None:
@@ -172,10 +179,10 @@ def _at_datum(site: Site, across: Span) -> tuple[float, ...] | None:
 
 def _at_openings(site: Site, across: Span) -> tuple[float, ...] | None:
     """Joints that carry on the sides of doors, windows and niches, so that no panel is notched round them."""
-    gap, half = site.gap_mm, across.joint / 2.0
-    shapes = [site.ground.face.openings[name].bounds for name in site.large_openings]
     # The panel beside an opening ends at its gap; the joint over the opening goes on from there.
-    places = sorted(place for left, _, right, _ in shapes for place in (left - gap + half, right + gap - half))
+    inward = across.joint / 2.0 - CLEAR_OF_GAP_MM
+    shapes = [site.ground.kept_clear[name].bounds for name in site.large_openings]
+    places = sorted(place for left, _, right, _ in shapes for place in (left + inward, right - inward))
     kept: list[float] = []
     for place in places:
         if not kept or place - kept[-1] >= max(across.least, 3.0 * across.joint):

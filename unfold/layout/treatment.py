@@ -67,7 +67,7 @@ def _from_scan(evidence: Evidence, settings: LayoutSettings) -> Decision:
             "scan it again from where the unseen parts show",
         )
     if evidence.surface.verdict == "cannot be decided":
-        return Decision("undecided", _undecided_reason(evidence.surface.straightedges))
+        return Decision("undecided", _undecided_reason(evidence))
     slope, lean_note, lean_fault = _lean(evidence, settings)
     if lean_fault is not None:
         return lean_fault
@@ -211,15 +211,25 @@ def widest_facet_mm(radius_mm: float, settings: LayoutSettings) -> float:
     return float(np.sqrt(8.0 * radius_mm * max(settings.bed.most - settings.bed.least, 0.0)))
 
 
-def _undecided_reason(straightedges: Sequence[Straightedge]) -> str:
-    open_rules = [edge for edge in straightedges if edge.verdict == "cannot be decided"]
-    for edge in open_rules:
+def _undecided_reason(evidence: Evidence) -> str:
+    open_rules = [edge for edge in evidence.surface.straightedges if edge.verdict == "cannot be decided"]
+    if all(_would_conform(edge) for edge in open_rules):
+        area = float(evidence.heights.measured.sum()) * evidence.heights.cell_mm**2
+        share = min(area / max(evidence.face.net.area, 1.0), 1.0)
+        return f"{share:.0%} of its face was measured, too little to tell that it is flat: scan it again"
+    for edge in sorted(open_rules, key=_would_conform):
         if edge.worst is not None and edge.u_mm is not None and edge.v_mm is not None:
             return (
                 f"{_edge_words(edge)} cannot be decided: lay a {edge.length_mm:.0f} mm straightedge at "
                 f"u {edge.u_mm:.0f}, v {edge.v_mm:.0f}, {edge.angle_deg or 0.0:.0f} deg from level, or scan closer"
             )
     return "its flatness cannot be decided from what was measured: lay a straightedge on it, or scan closer"
+
+
+def _would_conform(edge: Straightedge) -> bool:
+    """Tell whether what was seen conforms, so that only what was not seen leaves the rule open."""
+    worst = edge.worst
+    return worst is not None and decide(worst.value, worst.standard_uncertainty, edge.tolerance_mm) == "conforms"
 
 
 def _flatness_words(straightedges: Sequence[Straightedge]) -> str:
@@ -247,10 +257,16 @@ def _patch_words(spots: Sequence[PatchSpot], share: float) -> str:
     parts = []
     if fills:
         volume = sum(spot.volume_litres for spot in fills)
-        parts.append(f"fill {len(fills)} spots with {volume:.1f} l, up to {max(spot.most_mm for spot in fills):.1f} mm")
+        deepest = max(spot.most_mm for spot in fills)
+        parts.append(f"fill {_counted(len(fills), 'spot')} with {volume:.2g} l, up to {deepest:.1f} mm")
     if highs:
-        parts.append(f"take down {len(highs)} high spots by up to {max(spot.most_mm for spot in highs):.1f} mm")
+        highest = max(spot.most_mm for spot in highs)
+        parts.append(f"take down {_counted(len(highs), 'high spot')} by up to {highest:.1f} mm")
     return f"{' and '.join(parts) or 'nothing to patch'} ({share:.0%} of the face)"
+
+
+def _counted(count: int, thing: str) -> str:
+    return f"{count} {thing}{'' if count == 1 else 's'}"
 
 
 def _value(quantity: Quantity, unit: str) -> str:

@@ -61,7 +61,7 @@ class TreatmentSettings(Table):
         0.35, ge=0, le=1, description="share of the wall up to which patching pays; common practice"
     )
     most_fill: Millimetres = Field(10.0, ge=0, le=100, description="deepest fill of a patch, mm; common practice")
-    most_take_down: Millimetres = Field(5.0, ge=0, le=50, description="highest spot ground off, mm; common practice")
+    most_take_down: Millimetres = Field(10.0, ge=0, le=50, description="highest spot ground off, mm; common practice")
     most_shim: Millimetres = Field(
         25.0, ge=0, le=200, description="most that shims behind backer board level out, mm; common practice"
     )
@@ -78,7 +78,7 @@ class TreatmentSettings(Table):
         INCH / 2, gt=1, le=50, description="backer board's thickness, mm; common practice"
     )
     most_unseen_share: float = Field(
-        0.1, ge=0, le=1,
+        0.25, ge=0, le=1,
         description="share of the wall's face that may be unseen before the treatment stays undecided; common practice",
     )  # fmt: skip
 
