@@ -12,9 +12,9 @@ from unfold.drawing.room_plan import RoomPlan, plan_room
 from unfold.settings.drawing import DrawingSettings
 
 
-def plan_of(plans: tuple[WallPlan, ...] = HALL) -> RoomPlan:
+def plan_of(plans: tuple[WallPlan, ...] = HALL, stations: bool = True) -> RoomPlan:
     job = sample_job(plans)
-    return plan_room(job.elevations, job.surfaces, job.stations)
+    return plan_room(job.elevations, job.surfaces, job.stations if stations else ())
 
 
 def test_walls_and_stations_come_back_to_level_coordinates() -> None:
@@ -51,10 +51,11 @@ def test_the_scans_axes_are_turned_back() -> None:
 @pytest.mark.parametrize(
     "plans", [HALL, HALL[:1], HALL[4:6], HALL[7:]], ids=["hall", "one wall", "two walls", "column"]
 )
+@pytest.mark.parametrize("stations", [True, False], ids=["stations", "none"])
 def test_the_picture_names_every_wall_and_can_be_read(
-    plans: tuple[WallPlan, ...], units: Literal["mm", "ft-in"]
+    plans: tuple[WallPlan, ...], stations: bool, units: Literal["mm", "ft-in"]
 ) -> None:
-    plan = plan_of(plans)
+    plan = plan_of(plans, stations)
     canvas = draw_plan_picture(RecordingCanvas, plan, (), DrawingSettings(units=units))
     written = [text.text for text in canvas.texts]
     for wall in plan.walls:

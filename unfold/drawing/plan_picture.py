@@ -17,7 +17,7 @@ from unfold.settings.drawing import DrawingSettings
 
 MARGIN, LABEL_ROOM, HEAD, FOOT = 28.0, 120.0, 84.0, 170.0
 MOST_WIDTH, MOST_HEIGHT, MOST_PIXELS_PER_MM = 1120.0, 900.0, 0.2
-LEAST_FIGURE_WIDTH = 1000.0
+LEAST_FIGURE_WIDTH = 1240.0
 BAND, TEXT_SIZE, SMALL_SIZE = 15.0, 17.0, 14.0
 FLOOR_FILL, CONFORMS_FILL, STATION_FILL = (246, 246, 244), (226, 229, 232), (26, 88, 139)
 
@@ -70,7 +70,7 @@ def draw_plan_picture(
     """Draw the plan; `floor_m` are the closed rooms' rings (n, 2) in level coordinates, the largest first."""
     placing = place_plan(plan)
     canvas = new_canvas(placing.width, placing.height)
-    labels = Labels(canvas, (6.0, HEAD - 30.0, placing.width - 6.0, placing.height - FOOT))
+    labels = Labels(canvas, (6.0, HEAD - 6.0, placing.width - 6.0, placing.height - FOOT))
     canvas.text(MARGIN, 44.0, "Plan of the room", 28.0, INK, bold=True)
     canvas.text(
         MARGIN, 70.0, "seen from above; lengths along the walls' faces at the level datum", TEXT_SIZE, QUIET_INK

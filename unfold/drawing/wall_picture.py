@@ -126,7 +126,9 @@ def draw_wall_picture(
     _draw_heights(canvas, placing, wall, surface, relief.colours)
     _draw_contours(canvas, placing, relief.contours)
     _draw_unseen_and_openings(canvas, placing, wall)
-    canvas.polygon(thinned(placing.points(wall.outline_mm)), None, INK, 2.0)
+    outline = thinned(placing.points(wall.outline_mm))
+    canvas.polygon(outline, None, INK, 2.0)
+    labels.block_line(np.concatenate([outline, outline[:1]]), 4.0)
     _draw_axes(canvas, placing, wall)
     _draw_straightedges(canvas, placing, surface, labels)
     _name_straightedges(placing, surface, labels, settings)
@@ -189,8 +191,11 @@ def _draw_unseen_and_openings(canvas: Canvas, placing: Placing, wall: WallElevat
 def _draw_axes(canvas: Canvas, placing: Placing, wall: WallElevation) -> None:
     left, top, right, bottom = placing.wall
     u0, v0 = placing.origin_mm
-    across = round_step(66.0 / placing.scale)
-    for u in ticks(u0, u0 + (right - left) / placing.scale, across):
+    u1 = u0 + (right - left) / placing.scale
+    across = ticks(u0, u1, round_step(66.0 / placing.scale))
+    if len(across) < 2:  # a stub: say where it begins and ends
+        across = [u0, u1] if right - left > 45.0 else [u1]
+    for u in across:
         x = float(placing.points(np.array([[u, v0]]))[0, 0])
         canvas.line(np.array([[x, bottom + 4], [x, bottom + 11]]), QUIET_INK, 1.0)
         canvas.text(x, bottom + 27, f"{u:.0f}", SMALL_SIZE, QUIET_INK, "middle")
