@@ -2,15 +2,18 @@
 
 import random
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
 from tests.scan.rooms import box_points
+from tests.scan.write_e57 import cartesian, write_e57
 from tests.scan.write_pcd import pack_lzf
 from unfold.arrays import AnyArray, Floats
 from unfold.scan import kernels
+from unfold.scan.e57_pages import crc_tables, pages_are_sound
 from unfold.scan.number_text import Layout
 
 BOTH = pytest.mark.parametrize(
@@ -165,6 +168,35 @@ def test_place_reads_unaligned_columns_as_packed_las_records_have_them() -> None
     x, y, z = (records[name] for name in "XYZ")
     assert kernels.place(x, y, z, kernels.NO_DROP, False, matrix, np.zeros(3), 0.0, out, counts, bounds) == 100
     np.testing.assert_array_equal(out, np.arange(1, 101)[:, None] * np.ones(3))
+
+
+# RFC 3720 (iSCSI), appendix B.4, and the check value of the CRC catalogue for "123456789"
+@BOTH
+@pytest.mark.parametrize(
+    ("data", "crc"),
+    [
+        (bytes(32), 0x8A9136AA),
+        (b"\xff" * 32, 0x62A8AB43),
+        (bytes(range(32)), 0x46DD794E),
+        (bytes(range(31, -1, -1)), 0x113FDB5C),
+        (b"123456789", 0xE3069283),
+    ],
+)
+def test_crc32c_against_published_values(kernel_of: KernelOf, data: bytes, crc: int) -> None:
+    assert int(kernel_of(kernels.crc32c)(np.frombuffer(data, np.uint8), 0, len(data), crc_tables())) == crc
+
+
+def test_pages_of_a_file_that_libe57_wrote(tmp_path: Path) -> None:
+    write_e57(tmp_path / "a.e57", [{"fields": cartesian(box_points(3000))}])
+    assert pages_are_sound(tmp_path / "a.e57")
+    data = np.fromfile(tmp_path / "a.e57", np.uint8)
+    for place in (5, 1023, 1024, 40_000, len(data) - 1):
+        broken = data.copy()
+        broken[place] ^= 1
+        assert kernels.first_broken_page(broken, crc_tables()) == place // 1024
+        assert kernels.first_broken_page.py_func(broken[:41_000], crc_tables()) in (place // 1024, -1)
+    (tmp_path / "b.e57").write_bytes(data.tobytes()[:-10])
+    assert not pages_are_sound(tmp_path / "b.e57")
 
 
 def test_box_points_lie_on_a_box() -> None:

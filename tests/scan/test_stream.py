@@ -15,7 +15,6 @@ from tests.scan.rooms import box_points, read_all
 from tests.scan.test_las import write_las
 from tests.scan.test_ply_pcd import ply_bytes
 from tests.scan.write_e57 import cartesian, write_e57
-from unfold.arrays import Floats
 from unfold.errors import ScanError, UnfoldError
 from unfold.scan import open_scan
 from unfold.scan.ahead import read_ahead

@@ -11,6 +11,7 @@ from pye57 import libe57
 from unfold.arrays import AnyArray, Floats
 from unfold.errors import ScanError
 from unfold.scan import kernels
+from unfold.scan.e57_pages import pages_are_sound
 from unfold.scan.reader import BATCH_POINTS, IDENTITY, Batch, Part
 from unfold.settings.scan import LengthUnit
 
@@ -31,15 +32,15 @@ class E57Reader:
 
     def batches(self) -> Iterator[Batch]:
         """Yield every scan's points in order. Raises ScanError naming the scan that cannot be decoded."""
-        return self._read(None)
+        return self._read(None, verify=not pages_are_sound(self.path))
 
     def sample(self, points: int) -> Iterator[Batch]:
         """Yield the first points of every scan: libE57 cannot jump inside one."""
-        return self._read(points)
+        return self._read(points, verify=True)
 
-    def _read(self, points: int | None) -> Iterator[Batch]:
+    def _read(self, points: int | None, verify: bool) -> Iterator[Batch]:
         self.parts, self.dropped = [], Counter()
-        image = self._open()
+        image = self._open(libe57.CHECKSUM_POLICY_ALL if verify else libe57.CHECKSUM_POLICY_NONE)
         try:
             scans = _scans(image, self.path)
             share = None if points is None else max(points // max(len(scans), 1), 1)
@@ -48,9 +49,9 @@ class E57Reader:
         finally:
             image.close()
 
-    def _open(self) -> Any:
+    def _open(self, policy: int) -> Any:
         try:
-            return libe57.ImageFile(str(self.path), "r")
+            return libe57.ImageFile(str(self.path), "r", policy)
         except libe57.E57Exception as error:
             raise ScanError(
                 f"{self.path} is not a whole E57 file ({_reason(error)})", "export the scan again"

@@ -270,3 +270,47 @@ def spread_points(corners: Floats, spacing: float, shift: float, state: Ints, ou
         state[1] = 0
         state[0] += 1
     return count
+
+
+@njit(cache=True, nogil=True)
+def crc32c(data: AnyArray, start: int, end: int, tables: AnyArray) -> Any:
+    """Return the CRC-32C of data[start:end], by `e57_pages.crc_tables`."""
+    crc, i = np.uint32(0xFFFFFFFF), start
+    while i + 8 <= end:
+        low = crc ^ (
+            np.uint32(data[i])
+            | np.uint32(data[i + 1]) << np.uint32(8)
+            | np.uint32(data[i + 2]) << np.uint32(16)
+            | np.uint32(data[i + 3]) << np.uint32(24)
+        )
+        crc = (
+            tables[7, low & np.uint32(255)]
+            ^ tables[6, (low >> np.uint32(8)) & np.uint32(255)]
+            ^ tables[5, (low >> np.uint32(16)) & np.uint32(255)]
+            ^ tables[4, low >> np.uint32(24)]
+            ^ tables[3, data[i + 4]]
+            ^ tables[2, data[i + 5]]
+            ^ tables[1, data[i + 6]]
+            ^ tables[0, data[i + 7]]
+        )
+        i += 8
+    while i < end:
+        crc = (crc >> np.uint32(8)) ^ tables[0, (crc ^ np.uint32(data[i])) & np.uint32(255)]
+        i += 1
+    return crc ^ np.uint32(0xFFFFFFFF)
+
+
+@njit(cache=True, nogil=True)
+def first_broken_page(data: AnyArray, tables: AnyArray) -> int:
+    """Return the first page of 1024 bytes in `data` whose last four are not its CRC-32C (big-endian), -1 for none."""
+    for page in range(len(data) // 1024):
+        end = page * 1024 + 1020
+        stored = (
+            np.uint32(data[end]) << np.uint32(24)
+            | np.uint32(data[end + 1]) << np.uint32(16)
+            | np.uint32(data[end + 2]) << np.uint32(8)
+            | np.uint32(data[end + 3])
+        )
+        if crc32c(data, page * 1024, end, tables) != stored:
+            return page
+    return -1
