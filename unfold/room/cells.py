@@ -128,15 +128,16 @@ def fit_local_planes(cells: CellMoments, spacing_m: float) -> LocalPlanes:
     normals, roughness, flatness = np.zeros((n, 3), np.float32), np.zeros(n, np.float32), np.ones(n, np.float32)
     least = 1 if spacing_m < 0.6 * cells.edge_m else 2
     most = int(np.clip(np.ceil(3.0 * spacing_m / cells.edge_m), 2, 6))
-    table = cells.table()
+    columns = np.full(_table_size(n), -1, np.int64)
     kernels.fit_local_planes(
-        table, cells.keys, cells.count, cells.mean_m, cells.squares_m2,
+        columns, cells.keys, cells.count, cells.mean_m, cells.squares_m2,
         least, max(least, most), 5, 0.05, normals, roughness, flatness,
     )  # fmt: skip
     sharp, sharp_flatness = np.empty_like(normals), np.empty_like(flatness)
     kernels.borrow_normals(
-        table, cells.keys, cells.mean_m, least + 1, 0.03, 0.004, normals, roughness, flatness, sharp, sharp_flatness
-    )
+        cells.table(), cells.keys, cells.mean_m, least + 1, 0.03, 0.004,
+        normals, roughness, flatness, sharp, sharp_flatness,
+    )  # fmt: skip
     return LocalPlanes(sharp, roughness, sharp_flatness)
 
 

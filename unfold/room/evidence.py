@@ -60,13 +60,16 @@ def own_cells(traces: list[Trace], cells: LevelCells) -> list[Ints]:
     A cell suits a trace when it lies within the tolerance and its normal, if clear, within 37 degrees of the trace's.
     """
     best, owner = np.full(len(cells.clear), np.inf), np.full(len(cells.clear), -1)
+    able = np.flatnonzero(~cells.clear | (np.abs(cells.normals[:, 2]) < 0.6))
+    xy = cells.level_m[able, :2]
     for index, trace in enumerate(traces):
-        off = np.abs(trace.distance(cells.level_m[:, :2])) / cells.tolerance_m
-        near = np.flatnonzero(off < 1.0)
+        off = np.abs(trace.distance(xy)) / cells.tolerance_m
+        close = off < 1.0
+        near, off = able[close], off[close]
         normal = trace.normal_at(trace.along(cells.level_m[near, :2]))
         cosine = np.abs(np.sum(normal * cells.normals[near, :2], axis=1))
         clear = cells.clear[near]
-        misfit = np.square(off[near]) + np.where(clear, (1.0 - cosine) / (1.0 - UNLIKE_COSINE), 1.0)
+        misfit = np.square(off) + np.where(clear, (1.0 - cosine) / (1.0 - UNLIKE_COSINE), 1.0)
         better = (~clear | (cosine > 0.8)) & (misfit < best[near])
         best[near[better]], owner[near[better]] = misfit[better], index
     order = np.argsort(owner, kind="stable")

@@ -122,7 +122,7 @@ def _level(
         )
     sharp = clear & (planes.flatness < 0.1)
     chosen = np.flatnonzero(sharp if sharp.sum() > 500 else clear)
-    chosen = chosen[:: max(1, len(chosen) // 200_000)]
+    chosen = chosen[:: max(1, len(chosen) // 60_000)]
     plumb, findings = find_plumb(stations, planes.normals[chosen].astype(float), moments.mean_m[chosen], settings)
     rotation = rotation_to_up(plumb.up_local)
     level = moments.mean_m @ rotation.T

@@ -176,6 +176,69 @@ def smallest_direction(squares: Floats, normal: Floats, values: Floats) -> None:
 
 
 @njit(cache=True, nogil=True)
+def column_bounds(keys: Ints) -> Ints:
+    """First row of every column of cells with equal i and j in sorted keys, and at the end their number."""
+    bounds = np.empty(len(keys) + 1, np.int64)
+    size = 0
+    for row in range(len(keys)):
+        if row == 0 or (keys[row] >> 21) != (keys[row - 1] >> 21):
+            bounds[size] = row
+            size += 1
+    bounds[size] = len(keys)
+    return bounds[: size + 1].copy()
+
+
+@njit(cache=True, nogil=True)
+def add_neighbours(
+    row: int, reach: int, pointers: Ints, stops: Ints, most_reach: int, keys: Ints, count: Ints, mean: Floats,
+    squares: Floats, sums: Floats,
+) -> int:  # fmt: skip
+    """Sum the moments of the cells within `reach` of a row about that row's mean; returns how many cells.
+
+    `sums` becomes count, sums of x, y, z and of xx, yy, zz, xy, xz, yz.
+    """
+    sums[:] = 0.0
+    side, level, cells = 2 * most_reach + 1, keys[row] & MASK, 0
+    for di in range(most_reach - reach, most_reach + reach + 1):
+        for dj in range(most_reach - reach, most_reach + reach + 1):
+            column = di * side + dj
+            for other in range(pointers[column], stops[column]):
+                offset = (keys[other] & MASK) - level
+                if offset > reach:
+                    break
+                if offset < -reach:
+                    continue
+                n = float(count[other])
+                dx, dy, dz = (
+                    mean[other, 0] - mean[row, 0], mean[other, 1] - mean[row, 1], mean[other, 2] - mean[row, 2]
+                )  # fmt: skip
+                cells += 1
+                sums[0] += n
+                sums[1] += n * dx
+                sums[2] += n * dy
+                sums[3] += n * dz
+                sums[4] += squares[other, 0] + n * dx * dx
+                sums[5] += squares[other, 1] + n * dy * dy
+                sums[6] += squares[other, 2] + n * dz * dz
+                sums[7] += squares[other, 3] + n * dx * dy
+                sums[8] += squares[other, 4] + n * dx * dz
+                sums[9] += squares[other, 5] + n * dy * dz
+    return cells
+
+
+@njit(cache=True, nogil=True)
+def centre_moments(sums: Floats, scatter: Floats) -> None:
+    """Turn sums about any point into sums of products about the mean."""
+    n, x, y, z = sums[0], sums[1], sums[2], sums[3]
+    scatter[0] = sums[4] - x * x / n
+    scatter[1] = sums[5] - y * y / n
+    scatter[2] = sums[6] - z * z / n
+    scatter[3] = sums[7] - x * y / n
+    scatter[4] = sums[8] - x * z / n
+    scatter[5] = sums[9] - y * z / n
+
+
+@njit(cache=True, nogil=True)
 def fit_local_planes(
     table: Ints,
     keys: Ints,
@@ -192,40 +255,44 @@ def fit_local_planes(
 ) -> None:
     """Fit a plane around every cell from its neighbours' moments, widening the reach until the patch is a plane.
 
-    A patch is good when it holds `least_cells` cells and its smallest variance is below
-    `flat_ratio` of the middle one. `roughness` is the standard deviation across the plane, metres; `flatness` that
-    ratio, or 1 where no reach gave a plane.
+    `keys` are sorted, and `table`, empty, is filled to map a column to its place in `column_bounds`. A patch is
+    good when it holds `least_cells` cells and its smallest variance is below `flat_ratio` of the middle one.
+    `roughness` is the standard deviation across the plane, metres; `flatness` that ratio, or 1 where no reach gave a
+    plane.
     """
-    patch_mean, patch_squares = np.empty(3), np.empty(6)
-    normal, values = np.empty(3), np.empty(3)
-    for place in range(len(keys)):
-        key = keys[place]
-        i, j, k = ((key >> 42) & MASK) - OFFSET, ((key >> 21) & MASK) - OFFSET, (key & MASK) - OFFSET
-        flatness[place] = 1.0
-        for reach in range(least_reach, most_reach + 1):
-            patch_mean[:], patch_squares[:] = mean[place], squares[place]
-            total, cells = float(count[place]), 1
-            for di in range(-reach, reach + 1):
-                for dj in range(-reach, reach + 1):
-                    for dk in range(-reach, reach + 1):
-                        if di == 0 and dj == 0 and dk == 0:
-                            continue
-                        other = table[find_slot(pack(i + di, j + dj, k + dk), table, keys)]
-                        if other >= 0:
-                            total = merge_into(
-                                total, patch_mean, patch_squares, count[other], mean[other], squares[other]
-                            )
-                            cells += 1
-            if cells < least_cells:
-                continue
-            smallest_direction(patch_squares, normal, values)
-            ratio = max(values[0], 0.0) / max(values[1], 1e-300)
-            if ratio < flatness[place]:
-                flatness[place] = ratio
-                roughness[place] = math.sqrt(max(values[0], 0.0) / total)
-                normals[place, 0], normals[place, 1], normals[place, 2] = normal[0], normal[1], normal[2]
-            if ratio < flat_ratio:
-                break
+    bounds = column_bounds(keys)
+    columns = keys[bounds[:-1]] | MASK
+    index_keys(table, columns, len(columns))
+    side = 2 * most_reach + 1
+    pointers, stops = np.empty(side * side, np.int64), np.empty(side * side, np.int64)
+    sums, scatter, normal, values = np.empty(10), np.empty(6), np.empty(3), np.empty(3)
+    for column in range(len(columns)):
+        i, j = ((columns[column] >> 42) & MASK) - OFFSET, ((columns[column] >> 21) & MASK) - OFFSET
+        for di in range(side):
+            for dj in range(side):
+                key = pack(i + di - most_reach, j + dj - most_reach, 0) | MASK
+                found = table[find_slot(key, table, columns)]
+                pointers[di * side + dj] = bounds[found] if found >= 0 else 0
+                stops[di * side + dj] = bounds[found + 1] if found >= 0 else 0
+        for row in range(bounds[column], bounds[column + 1]):
+            level = keys[row] & MASK
+            for other in range(side * side):
+                while pointers[other] < stops[other] and (keys[pointers[other]] & MASK) < level - most_reach:
+                    pointers[other] += 1
+            flatness[row] = 1.0
+            for reach in range(least_reach, most_reach + 1):
+                cells = add_neighbours(row, reach, pointers, stops, most_reach, keys, count, mean, squares, sums)
+                if cells < least_cells:
+                    continue
+                centre_moments(sums, scatter)
+                smallest_direction(scatter, normal, values)
+                ratio = max(values[0], 0.0) / max(values[1], 1e-300)
+                if ratio < flatness[row]:
+                    flatness[row] = ratio
+                    roughness[row] = math.sqrt(max(values[0], 0.0) / sums[0])
+                    normals[row, 0], normals[row, 1], normals[row, 2] = normal[0], normal[1], normal[2]
+                if ratio < flat_ratio:
+                    break
 
 
 @njit(cache=True, nogil=True)

@@ -89,19 +89,62 @@ def score_circles(
 
 
 @njit(cache=True, nogil=True)
-def near_strips(seed: int, strips: Floats, open_strips: Bools, reach: float, cosine: float, found: Ints) -> int:
-    """List the open strips within `reach` of a seed whose normals agree with its own; returns how many."""
-    size = 0
-    for index in range(len(strips)):
-        if not open_strips[index]:
+def draw_lines(seeds: Ints, strips: Floats, weight: Floats, open_strips: Bools, reach: float, cosine: float) -> Floats:
+    """Lines (m, 3: unit normal and offset) through each seed and the open strips around it whose normals agree.
+
+    Orthogonal least squares (Pearson 1901). A seed with too few neighbours gives the line by its own normal.
+    """
+    lines = np.zeros((len(seeds), 3))
+    for row in range(len(seeds)):
+        x0, y0, a0, b0 = strips[seeds[row]]
+        total, sx, sy, sxx, syy, sxy, number = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0
+        for index in range(len(strips)):
+            dx, dy = strips[index, 0] - x0, strips[index, 1] - y0
+            if not open_strips[index] or dx * dx + dy * dy > reach * reach:
+                continue
+            if abs(strips[index, 2] * a0 + strips[index, 3] * b0) < cosine:
+                continue
+            w = weight[index]
+            total, sx, sy, number = total + w, sx + w * dx, sy + w * dy, number + 1
+            sxx, syy, sxy = sxx + w * dx * dx, syy + w * dy * dy, sxy + w * dx * dy
+        a, b, mx, my = a0, b0, 0.0, 0.0
+        if number >= 3:
+            mx, my = sx / total, sy / total
+            angle = 0.5 * math.atan2(2.0 * (sxy - total * mx * my), (sxx - total * mx * mx) - (syy - total * my * my))
+            fit_a, fit_b = -math.sin(angle), math.cos(angle)
+            if abs(fit_a * a0 + fit_b * b0) > cosine:
+                a, b = fit_a, fit_b
+        lines[row, 0], lines[row, 1], lines[row, 2] = a, b, a * (x0 + mx) + b * (y0 + my)
+    return lines
+
+
+@njit(cache=True, nogil=True)
+def draw_circles(
+    seeds: Ints, chances: Floats, strips: Floats, open_strips: Bools, reach: float, tolerance: float, least: float,
+    most: float,
+) -> Floats:  # fmt: skip
+    """Circles (m, 3: centre and radius) on which a seed and a partner within `reach` lie with their normals.
+
+    The partner is drawn by `chances` (n,) in [0, 1). Radius 0 where the two do not agree on a circle.
+    """
+    circles = np.zeros((len(seeds), 3))
+    near = np.empty(len(strips), np.int64)
+    for row in range(len(seeds)):
+        x0, y0, a0, b0 = strips[seeds[row]]
+        size = 0
+        for index in range(len(strips)):
+            if open_strips[index] and abs(strips[index, 0] - x0) < reach and abs(strips[index, 1] - y0) < reach:
+                near[size] = index
+                size += 1
+        if size < 3:
             continue
-        dx, dy = strips[index, 0] - strips[seed, 0], strips[index, 1] - strips[seed, 1]
-        if dx * dx + dy * dy > reach * reach:
+        x1, y1, a1, b1 = strips[near[int(chances[row] * size)]]
+        across = a0 * b1 - b0 * a1
+        if abs(across) < 0.05:
             continue
-        if abs(strips[index, 2] * strips[seed, 2] + strips[index, 3] * strips[seed, 3]) < cosine:
-            continue
-        found[size] = index
-        size += 1
-        if size == len(found):
-            break
-    return size
+        s0 = ((x1 - x0) * b1 - (y1 - y0) * a1) / across
+        s1 = ((x1 - x0) * b0 - (y1 - y0) * a0) / across
+        radius = 0.5 * (abs(s0) + abs(s1))
+        if abs(abs(s0) - abs(s1)) < max(tolerance, 0.1 * radius) and least < radius < most:
+            circles[row, 0], circles[row, 1], circles[row, 2] = x0 + s0 * a0, y0 + s0 * b0, radius
+    return circles

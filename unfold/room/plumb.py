@@ -16,6 +16,7 @@ from unfold.scan.result import Station
 from unfold.settings.room import RoomSettings
 
 AGREE_DEG = 0.5  # a levelled scanner's axis is at least this close to the estimate
+COARSE_SAMPLE = 10_000
 FIT_DEG = 6.0  # a surface this far from level or plumb still speaks for a direction as up, by half or so
 SCANNER_DEG = 0.005  # dual-axis compensators of terrestrial scanners: 5 to 20 arc seconds; common practice
 LEAST_DEG = 0.03  # no estimate from building surfaces is better than how plumb walls are built
@@ -74,8 +75,8 @@ def rotation_to_up(up: Floats) -> Floats:
 
 def estimate_up(normals: Floats, positions_m: Floats) -> UpEstimate:
     """Estimate up from the normals of cells, whatever axis of the file is up and however the cloud is tilted."""
-    start = _coarse_up(normals, positions_m)
-    up = start
+    few = np.arange(0, len(normals), max(1, len(normals) // COARSE_SAMPLE))
+    up = _coarse_up(normals[few], positions_m[few])
     for scale_deg in (8.0, 4.0, 2.0, 1.0, 0.7, 0.7):
         up = _refine(up, normals, math.sin(math.radians(scale_deg)))
     return _with_uncertainty(up, normals, positions_m)

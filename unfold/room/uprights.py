@@ -15,8 +15,9 @@ from unfold.arrays import Bools, Floats, Ints
 from unfold.room import plan_kernels
 
 STRIP_M = 0.04
-LINE_SEEDS = 48
-CIRCLE_PAIRS = 96
+LINE_SEEDS = 32
+CIRCLE_PAIRS = 64
+LINE_REACH_M, PAIR_REACH_M = 0.35, 1.5  # how far around a seed its line's and its circle's partners lie
 MOST_ROUNDS = 120
 LEAST_RADIUS_M, MOST_RADIUS_M = 0.1, 12.0
 LEAST_SAGITTA_M = 0.05
@@ -196,25 +197,14 @@ class _Search:
         return None if line is None else (line, line_score)
 
     def _best_line(self, seeds: Ints) -> tuple[Line | None, float]:
-        lines = [line for seed in seeds if (line := self._line_around(int(seed))) is not None]
-        if not lines:
-            return None, 0.0
-        scores = self._score_lines(lines)
-        order = np.argsort(-scores, kind="stable")[:3]
-        refined = [self._refine_line(lines[index]) for index in order]
-        scores = self._score_lines(refined)
+        rows = plan_kernels.draw_lines(seeds, self._place, self._weight, self._open, LINE_REACH_M, NORMAL_COSINE)
+        order = np.argsort(-self._score_lines(rows), kind="stable")[:2]
+        refined = [self._refine_line(Line(rows[index, :2], float(rows[index, 2]))) for index in order]
+        scores = self._score_lines(np.array([[*line.normal, line.offset] for line in refined]))
         best = int(np.argmax(scores))
         return refined[best], float(scores[best])
 
-    def _line_around(self, seed: int) -> Line | None:
-        found = np.empty(200, np.int64)
-        size = plan_kernels.near_strips(seed, self._place, self._open, 0.35, NORMAL_COSINE, found)
-        if size < 3:
-            return None
-        return _fit_line(self._place[found[:size]], self._weight[found[:size]])
-
-    def _score_lines(self, lines: list[Line]) -> Floats:
-        rows = np.array([[*line.normal, line.offset] for line in lines])
+    def _score_lines(self, rows: Floats) -> Floats:
         return np.asarray(
             plan_kernels.score_lines(
                 rows, self._place, self._weight, self._open, self._tolerance, NORMAL_COSINE, 0.05, 20,
@@ -237,35 +227,20 @@ class _Search:
         return line
 
     def _best_circle(self, seeds: Ints) -> tuple[Circle | None, float]:
-        circles = [circle for seed in seeds if (circle := self._circle_from(int(seed))) is not None]
+        chances = self._generator.random(len(seeds))
+        rows = plan_kernels.draw_circles(
+            seeds, chances, self._place, self._open, PAIR_REACH_M, self._tolerance, LEAST_RADIUS_M, MOST_RADIUS_M
+        )
+        circles = [Circle(row[:2], float(row[2])) for row in rows if row[2] > 0.0]
         if not circles:
             return None, 0.0
-        scores = self._score_circles(circles)
-        order = np.argsort(-scores, kind="stable")[:3]
+        order = np.argsort(-self._score_circles(circles), kind="stable")[:2]
         refined = [refined for index in order if (refined := self._refine_circle(circles[index])) is not None]
         if not refined:
             return None, 0.0
         scores = self._score_circles(refined)
         best = int(np.argmax(scores))
         return refined[best], float(scores[best])
-
-    def _circle_from(self, seed: int) -> Circle | None:
-        """The circle through a strip and a partner within 1.5 m whose normals meet at like distances."""
-        near = np.flatnonzero(self._open & (np.abs(self._place[:, :2] - self._place[seed, :2]).max(axis=1) < 1.5))
-        if len(near) < 3:
-            return None
-        partner = int(self._generator.choice(near))
-        x0, y0, a0, b0 = self._place[seed]
-        x1, y1, a1, b1 = self._place[partner]
-        across = a0 * b1 - b0 * a1
-        if abs(across) < 0.05:
-            return None
-        s0 = ((x1 - x0) * b1 - (y1 - y0) * a1) / across
-        s1 = ((x1 - x0) * b0 - (y1 - y0) * a0) / across
-        radius = 0.5 * (abs(s0) + abs(s1))
-        if abs(abs(s0) - abs(s1)) > max(self._tolerance, 0.1 * radius) or not LEAST_RADIUS_M < radius < MOST_RADIUS_M:
-            return None
-        return Circle(np.array([x0 + s0 * a0, y0 + s0 * b0]), radius)
 
     def _score_circles(self, circles: list[Circle]) -> Floats:
         rows = np.array([[*circle.centre, circle.radius] for circle in circles])
