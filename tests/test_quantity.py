@@ -31,7 +31,7 @@ def test_independent_parts_add_in_quadrature() -> None:
     ],
 )
 def test_the_worked_decision(worst: float, verdict: str, conformance: float) -> None:
-    # Tolerance 3.175 mm, u = 0.30 mm, k = 2 (JCGM 106:2012, 8.3): acceptance limit 2.575, rejection limit 3.775; computed.
+    # Tolerance 3.175 mm, u = 0.30 mm, k = 2 (JCGM 106:2012, 8.3): accepted to 2.575, rejected from 3.775; computed.
     # 3.175 - 2.575 is not 0.6 in binary, so the case on the limit is moved by less than a nanometre.
     assert decide(worst - 1e-9, 0.30, 3.175) == verdict
     assert norm.cdf((3.175 - worst) / 0.30) == pytest.approx(conformance, abs=6e-4)

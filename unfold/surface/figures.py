@@ -8,40 +8,16 @@ from unfold.arrays import Bools, Floats
 from unfold.quantity import Quantity, Verdict, combine, decide
 from unfold.room.frame import WallFrame
 from unfold.surface.blocks import block_sums, coarser
-from unfold.surface.height_map import HeightMap
+from unfold.surface.height_map import HeightMap, SurfacePosterior
 from unfold.surface.reference_planes import least_squares_plane, low_order, minimum_zone_plane
 from unfold.surface.result import Grid, Straightedge
-from unfold.surface.spline import Posterior
+from unfold.surface.shared_error import SharedError
 from unfold.surface.straightedge import HeightField, coarse_step_mm, worst_straightedge
 from unfold.surface.tolerance import Rule
 
 EXAMPLES = 32
 _LOW_ORDER_STEP_MM = 50.0
 _LEAST_FIELD_SHARE = 0.5
-
-
-@dataclass(frozen=True, slots=True)
-class SharedError:
-    """What no amount of points on this wall reduces; standard uncertainties.
-
-    `shape_mm` is an error of the surface's shape over some metres (seams of stations, drift), `patch_mm` one over a
-    decimetre (correlated noise), `model_mm` that of the map itself.
-    """
-
-    shape_mm: float
-    patch_mm: float
-    model_mm: float
-    plumb_mm_per_m: float
-
-    def of_straightedge(self, length_mm: float) -> dict[str, float]:
-        """Parts of a straightedge's standard uncertainty: a gap compares one place with two others, half of each."""
-        share = min(1.0, length_mm / 3000.0)
-        gap = np.sqrt(1.5)
-        return {
-            "registration": gap * self.shape_mm * share,
-            "correlated_noise": gap * self.patch_mm,
-            "model": self.model_mm,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +28,7 @@ class BlockMap:
     u_mm: Floats  # centres of columns
     v_mm: Floats
     detail_mm: Floats
-    posterior: Posterior
+    posterior: SurfacePosterior
 
     def examples(self, count: int = EXAMPLES) -> Floats:
         """Examples of what the wall may be, (count, rows, columns)."""
@@ -77,12 +53,17 @@ class LowOrderFigures:
     bow_vertical_mm: Quantity
 
 
-def low_order_figures(blocks: BlockMap, frame: WallFrame, error: SharedError) -> LowOrderFigures | None:
-    """Lean and bows with their standard uncertainties; None when the measured wall is too small for them."""
+def low_order_figures(
+    blocks: BlockMap, frame: WallFrame, error: SharedError, extent: tuple[float, float]
+) -> LowOrderFigures | None:
+    """Lean and bows with their standard uncertainties; None when the measured wall is too small for them.
+
+    `extent` is the measured width and height, mm, which the bows span.
+    """
     i, j = np.nonzero(blocks.field.valid)
     if len(i) < 12 or np.ptp(i) < 2 or np.ptp(j) < 2:
         return None
-    maps = low_order(blocks.u_mm[j], blocks.v_mm[i])
+    maps = low_order(blocks.u_mm[j], blocks.v_mm[i], extent)
     best, examples = blocks.field.height_mm[i, j], blocks.examples()[:, i, j]
     level = frame.inward * np.array([1.0, 1.0, 0.0])
     lean_of_frame = 1000.0 * float(frame.up @ level) / float(np.linalg.norm(level) * frame.up[2])

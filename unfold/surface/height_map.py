@@ -1,7 +1,8 @@
 """The best estimate of a wall's heights, cell by cell, with its standard error.
 
-A spline whose smoothness is found from the data carries all that is wide; on what it leaves over, small boxes of
-cells look for detail that noise cannot explain, from wide to narrow, and only that is added.
+Three layers: a polynomial for the plain shape; a spline, as smooth at each place as the data there say, for all that
+is wider than a hand; and, on what those leave over, boxes of cells that look for detail which noise cannot explain,
+from wide to narrow.
 """
 
 from dataclasses import dataclass
@@ -12,17 +13,41 @@ from scipy import ndimage
 from unfold.arrays import Bools, Counts, Floats
 from unfold.surface.blocks import block_sums, coarser
 from unfold.surface.result import Grid
-from unfold.surface.spline import Posterior, condense, knots_over, likeliest, solve
-from unfold.surface.wall_cells import box
+from unfold.surface.spline import Posterior, adapted, condense, knots_over, likeliest
+from unfold.surface.trend import Trend, fit_trend
+from unfold.surface.wall_cells import box, disk
 
 _BLOCK = 2  # cells a side that are condensed for the spline
 _KNOT_MM = 80.0
-_MOST_WORK = 1.5e8  # unknowns x band width squared
-_DETAIL_CELLS = (9, 5, 3)
+_MOST_WORK = 1.0e8  # unknowns x band width squared
+_DETAIL_CELLS = (21, 9, 5, 3)
 _SURE = 4.5  # standard errors: seeds of detail
 _LIKELY = 2.5  # and what hangs together with a seed
 _OUTLIER = 5.0
+_RIM_CELLS = 3
 ERROR_STEP_MM = 50.0
+
+
+@dataclass(frozen=True, slots=True)
+class SurfacePosterior:
+    """The plain shape and the spline on it, as a distribution."""
+
+    trend: Trend
+    spline: Posterior
+
+    @property
+    def unit_mm(self) -> float:
+        """1-sigma of a single point that the fit shows."""
+        return float(np.sqrt(self.spline.unit_variance_mm2))
+
+    def heights(self, u_mm: Floats, v_mm: Floats) -> Floats:
+        """The likeliest surface on the grid of columns u_mm (m,) and rows v_mm (n,); shape (n, m)."""
+        return self.trend.heights(u_mm, v_mm) + self.spline.heights(u_mm, v_mm)
+
+    def draw(self, examples: int, u_mm: Floats, v_mm: Floats, seed: int) -> Floats:
+        """Examples of what the surface may be, (examples, n, m)."""
+        plain = self.trend.heights(u_mm, v_mm, self.trend.draw(examples, self.unit_mm, seed + 1))
+        return plain + self.spline.draw(examples, u_mm, v_mm, seed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +56,9 @@ class HeightMap:
 
     filled_mm: Floats  # the estimate everywhere, also where nothing was measured: for interpolation only
     standard_error_mm: Floats
-    detail_mm: Floats  # that part of filled_mm that the spline does not carry
-    posterior: Posterior  # of the spline
-    unit_mm: float  # 1-sigma of a single point that the spline's fit shows
+    detail_mm: Floats  # that part of filled_mm that trend and spline do not carry
+    suspect: Bools  # cells at a rim that stand off: mixed points, not wall
+    posterior: SurfacePosterior
 
 
 def map_heights(
@@ -42,18 +67,16 @@ def map_heights(
     """Estimate heights from counts and sums of heights over the coarse surface, on the wall's own cells."""
     n = np.where(is_wall, count, 0).astype(float)
     total = np.where(is_wall, total, 0.0) + n * coarse_mm
-    posterior = _fit_spline(grid, n, total)
-    u, v = grid.u_mm, grid.v_mm
-    smooth = posterior.heights(u, v)
-    unit = float(np.sqrt(posterior.unit_variance_mm2))
-    scatter = unit if noise_mm is None else max(noise_mm, unit)
-    detail, variance = _detail(n, total - n * smooth, scatter)
-    error = np.sqrt(_spline_error(posterior, u, v) ** 2 + variance)
-    return HeightMap(smooth + detail, error, detail, posterior, unit)
+    posterior = _fit(grid, n, total)
+    smooth = posterior.heights(grid.u_mm, grid.v_mm)
+    scatter = posterior.unit_mm if noise_mm is None else max(noise_mm, posterior.unit_mm)
+    detail, variance, suspect = find_detail(is_wall, n, total - n * smooth, scatter)
+    error = np.sqrt(_smooth_error(posterior, grid) ** 2 + variance)
+    return HeightMap(smooth + detail, error, detail, suspect, posterior)
 
 
-def _fit_spline(grid: Grid, n: Floats, total: Floats) -> Posterior:
-    """Fit the spline to blocks of cells; blocks far off it are left out of a second fit."""
+def _fit(grid: Grid, n: Floats, total: Floats) -> SurfacePosterior:
+    """Fit trend and spline to blocks of cells; blocks far off them are left out of a second fit."""
     blocks = coarser(grid, _BLOCK)
     weight, height = block_sums(n, _BLOCK), block_sums(total, _BLOCK)
     i, j = np.nonzero(weight)
@@ -61,11 +84,14 @@ def _fit_spline(grid: Grid, n: Floats, total: Floats) -> Posterior:
     u, v = blocks.u_mm[j], blocks.v_mm[i]
     sides = (float(u.min()), float(u.max())), (float(v.min()), float(v.max()))
     knots = knots_over(*sides, knot_spacing_mm(*sides))
-    posterior = likeliest(condense(knots, u, v, height, weight))
-    fitted = _at(posterior, u, v, sides)
-    off = np.abs(height - fitted) * np.sqrt(weight)
-    kept = off <= _OUTLIER * np.sqrt(posterior.unit_variance_mm2)
-    return solve(condense(knots, u, v, height, weight * kept), posterior.smoothing)[0]
+    trend = fit_trend(u, v, height, weight)
+    first = likeliest(condense(knots, u, v, height - trend.at(u, v), weight))
+    fitted = trend.at(u, v) + first.heights(blocks.u_mm, blocks.v_mm)[i, j]
+    weight = weight * (np.abs(height - fitted) * np.sqrt(weight) <= _OUTLIER * np.sqrt(first.unit_variance_mm2))
+    trend = fit_trend(u, v, height, weight)
+    equations = condense(knots, u, v, height - trend.at(u, v), weight)
+    second = likeliest(equations, float(np.log10(first.smoothing)), 0.5)
+    return SurfacePosterior(trend, adapted(equations, second))
 
 
 def knot_spacing_mm(u_mm: tuple[float, float], v_mm: tuple[float, float]) -> float:
@@ -75,50 +101,50 @@ def knot_spacing_mm(u_mm: tuple[float, float], v_mm: tuple[float, float]) -> flo
     return max(_KNOT_MM, float(affordable))
 
 
-def _at(posterior: Posterior, u: Floats, v: Floats, sides: tuple[tuple[float, float], tuple[float, float]]) -> Floats:
-    """The spline at scattered places, by cubic interpolation on a grid of a quarter of its knots' spacing."""
-    step = posterior.knots.spacing_mm / 4.0
-    grid_u, grid_v = (np.arange(low, high + step, step) for low, high in sides)
-    table = posterior.heights(grid_u, grid_v)
-    return ndimage.map_coordinates(table, [(v - sides[1][0]) / step, (u - sides[0][0]) / step], order=1, mode="nearest")
+def find_detail(is_wall: Bools, n: Floats, left: Floats, scatter_mm: float) -> tuple[Floats, Floats, Bools]:
+    """What boxes of cells find in the sums that the fit leaves over, and its variance; from wide boxes to narrow ones.
 
-
-def _detail(n: Floats, left: Floats, scatter_mm: float) -> tuple[Floats, Floats]:
-    """What boxes of cells find in what the spline leaves over, and its variance; from wide boxes to narrow ones."""
+    What stands off only within a few cells of the measured area's rim is suspect: mixed points are found there, and
+    no detail of the wall can be told from them.
+    """
     detail, variance = np.zeros(n.shape), np.zeros(n.shape)
+    suspect = np.zeros(n.shape, bool)
+    core = ndimage.binary_erosion(is_wall, disk(_RIM_CELLS), border_value=0)
     left = left.copy()
     for cells in _DETAIL_CELLS:
         points = box(n, cells)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            found = np.where(points > 0.5, _total(left, cells) / np.maximum(points, 1e-6), 0.0)
-            error = scatter_mm / np.sqrt(np.maximum(points, 0.5))
-        sure = np.abs(found) > _SURE * error
-        sure &= (n > 0) & (points >= 3.0)
+        found = np.where(points > 0.5, _total(left, cells) / np.maximum(points, 0.5), 0.0)
+        error = scatter_mm / np.sqrt(np.maximum(points, 0.5))
+        sure = (np.abs(found) > _SURE * error) & (n > 0) & (points >= 3.0)
         if not sure.any():
             continue
         areas, number = ndimage.label((np.abs(found) > _LIKELY * error) & (n > 0))
-        holds = np.zeros(number + 1, bool)
-        holds[areas[sure]] = True
-        taken = holds[areas] & (areas > 0)
+        seeded, inside = np.zeros(number + 1, bool), np.zeros(number + 1, bool)
+        seeded[areas[sure]] = True
+        inside[areas[sure & core]] = True
+        seeded[0] = inside[0] = False
+        taken = inside[areas]
         detail[taken] += found[taken]
         variance[taken] = error[taken] ** 2
         left[taken] -= n[taken] * found[taken]
-    return detail, variance
+        if cells <= 2 * _RIM_CELLS:
+            suspect |= (seeded & ~inside)[areas]
+    return detail, variance, suspect
 
 
 def _total(table: Floats, cells: int) -> Floats:
-    return ndimage.uniform_filter(table, cells, mode="constant") * (cells * cells)
+    return np.asarray(ndimage.uniform_filter(table, cells, mode="constant") * (cells * cells))
 
 
-def _spline_error(posterior: Posterior, u: Floats, v: Floats) -> Floats:
-    """Standard error of the spline at columns u and rows v: the scatter of examples, averaged over neighbours."""
-    nodes_u = np.arange(u[0], u[-1] + ERROR_STEP_MM, ERROR_STEP_MM)
-    nodes_v = np.arange(v[0], v[-1] + ERROR_STEP_MM, ERROR_STEP_MM)
+def _smooth_error(posterior: SurfacePosterior, grid: Grid) -> Floats:
+    """Standard error of trend and spline at the cells: the scatter of examples, averaged over neighbours."""
+    u, v = grid.u_mm, grid.v_mm
+    nodes_u = np.asarray(np.arange(u[0], u[-1] + ERROR_STEP_MM, ERROR_STEP_MM), dtype=np.float64)
+    nodes_v = np.asarray(np.arange(v[0], v[-1] + ERROR_STEP_MM, ERROR_STEP_MM), dtype=np.float64)
     examples = posterior.draw(32, nodes_u, nodes_v, seed=1)
     variance = ndimage.uniform_filter(((examples - examples.mean(axis=0)) ** 2).mean(axis=0), 3, mode="nearest")
-    error = np.sqrt(variance)
     low_u, low_v = (u - u[0]) / ERROR_STEP_MM, (v - v[0]) / ERROR_STEP_MM
-    return _along(_along(error, low_v).T, low_u).T
+    return _along(_along(np.sqrt(variance), low_v).T, low_u).T
 
 
 def _along(table: Floats, places: Floats) -> Floats:

@@ -98,15 +98,15 @@ class LowOrder:
     bow_vertical: Floats
 
 
-def low_order(u: Floats, v: Floats, weight: Floats | None = None) -> LowOrder:
+def low_order(u: Floats, v: Floats, extent: tuple[float, float]) -> LowOrder:
     """Prepare lean and bows for heights at places (n,), mm.
 
-    The bow along u of z = a + b u + c v + d u^2 + e u v + f v^2 over an extent W is -d (W/2)^2.
+    The bow along u of z = a + b u + c v + d u^2 + e u v + f v^2 over an extent W is -d (W/2)^2; `extent` is W and the
+    same along v.
     """
-    half_u, half_v = max(float(np.ptp(u)) / 2, 1e-9), max(float(np.ptp(v)) / 2, 1e-9)
-    x, y = (u - (u.min() + half_u)) / half_u, (v - (v.min() + half_v)) / half_v
-    root = np.ones_like(x) if weight is None else np.sqrt(weight)
-    plane = np.stack([np.ones_like(x), x, y], axis=1) * root[:, None]
-    quadratic = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1) * root[:, None]
-    flat, curved = np.linalg.pinv(plane) * root, np.linalg.pinv(quadratic) * root
+    half_u, half_v = (max(side / 2, 1e-9) for side in extent)
+    x, y = (u - 0.5 * (u.min() + u.max())) / half_u, (v - 0.5 * (v.min() + v.max())) / half_v
+    plane = np.stack([np.ones_like(x), x, y], axis=1)
+    quadratic = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
+    flat, curved = np.linalg.pinv(plane), np.linalg.pinv(quadratic)
     return LowOrder(flat[2] / half_v * 1000.0, -curved[3], -curved[5])

@@ -6,6 +6,7 @@ stations stays unknown, and that is the wall's uncertain height. What still diff
 noise that does not average out over a tile.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,7 @@ from unfold.arrays import Bools, Floats
 
 _LEAST_POINTS = 20  # on a tile of 100 mm
 _LEAST_TILES = 4
+_ASSUMED_FREEDOM = 1.0
 _TILT_PRIOR = 0.1  # mm per m: what a station's tilt may be when the overlap says nothing of it
 
 
@@ -25,7 +27,7 @@ class Registration:
     """
 
     corrections_mm: Floats  # (stations, 3)
-    height_mm: float | None  # standard uncertainty of the wall's height; None when no two stations overlap
+    offsets_mm: Floats  # (overlapping stations,) how far each lies off their mean on this wall; empty: no two overlap
     correlated_mm: float | None  # 1-sigma noise of a tile's mean that more points do not reduce; None as above
     connected: bool  # every station with a share in the wall overlaps with the others
 
@@ -43,16 +45,25 @@ def register(tiles: Floats, tile_mm: float, noise_mm: float) -> Registration:
     groups = _overlapping(count[:, shared] > 0, used)
     largest = max(groups, key=len, default=[])
     if len(largest) < 2:
-        return Registration(corrections, None, None, len(used) <= 1)
+        return Registration(corrections, np.zeros(0), None, len(used) <= 1)
     y, x = np.mgrid[:rows, :columns].reshape(2, -1) * (tile_mm / 1000.0)
     table = np.stack([np.ones_like(x), x - x.mean(), y - y.mean()], axis=1)
     for group in groups:
         if len(group) >= 2:
             corrections[group] = _adjust(mean[group], count[group], shared, table, noise_mm)
     at_wall = np.array([np.average(table @ corrections[s], weights=count[s]) for s in largest])
-    height = float(at_wall.std(ddof=1) / np.sqrt(len(largest)))
     left = _left_over(mean[largest] - corrections[largest] @ table.T, count[largest], noise_mm)
-    return Registration(corrections, height, left, len(groups) == 1)
+    return Registration(corrections, at_wall - at_wall.mean(), left, len(groups) == 1)
+
+
+def station_error_mm(walls: Sequence[Registration], assumed_mm: float) -> float:
+    """Standard deviation of a station's place along a wall's normal, from its offsets on all walls.
+
+    A few offsets say little of it, so the assumed one counts as one more with _ASSUMED_FREEDOM degrees of freedom.
+    """
+    square = sum(float((wall.offsets_mm**2).sum()) for wall in walls)
+    freedom = sum(max(len(wall.offsets_mm) - 1, 0) for wall in walls)
+    return float(np.sqrt((square + _ASSUMED_FREEDOM * assumed_mm**2) / (freedom + _ASSUMED_FREEDOM)))
 
 
 def _overlapping(seen: Bools, used: list[int]) -> list[list[int]]:

@@ -14,11 +14,14 @@ Wahba (1985), A comparison of GCV and GML for choosing the smoothing parameter, 
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 from scipy.linalg import lapack
 
 from unfold.arrays import Floats
 from unfold.surface.spline_kernels import add_bending, add_data
 
+_NEIGHBOURHOOD = 5  # coefficients a side
+_HELD = 4.0  # how firmly the whole wall's smoothing holds that of a place, as so many differences
 _LOG_STEPS = (-3.0, 9.0)  # log10 of the penalty's least and most weight that are considered
 
 
@@ -83,13 +86,16 @@ class Posterior:
 
     def draw(self, examples: int, u_mm: Floats, v_mm: Floats, seed: int = 0) -> Floats:
         """Examples of what the surface may be, (examples, n, m), in pairs mirrored about the likeliest one."""
+        return self._on_grid(self.drawn_solutions(examples, seed), u_mm, v_mm)
+
+    def drawn_solutions(self, examples: int, seed: int) -> Floats:
+        """Examples of the coefficients, (examples, unknowns), in pairs mirrored about the likeliest ones."""
         half = -(-examples // 2)
         white = np.random.default_rng(seed).standard_normal((len(self.solution), half))
         off, status = lapack.dtbtrs(self.factor, white, uplo="L", trans="T")
         assert status == 0
         off = off.T * np.sqrt(self.unit_variance_mm2)
-        pairs = np.concatenate([off, -off])[:examples]
-        return self._on_grid(self.solution + pairs, u_mm, v_mm)
+        return np.asarray(self.solution + np.concatenate([off, -off])[:examples])
 
     def _on_grid(self, solutions: Floats, u_mm: Floats, v_mm: Floats) -> Floats:
         knots = self.knots
@@ -118,13 +124,17 @@ def condense(knots: Knots, u_mm: Floats, v_mm: Floats, z_mm: Floats, weight: Flo
     x, y = knots.spans(u_mm, v_mm)
     square = add_data(x, y, z_mm, weight, knots.shape, band, right)
     bending = np.zeros((3 * fast + 4, slow * fast))
-    add_bending(knots.shape, 1.0, bending)
+    add_bending(np.ones(knots.shape), bending)
     return NormalEquations(knots, band, right, float(square), int((weight > 0).sum()), bending)
 
 
 def solve(equations: NormalEquations, smoothing: float) -> tuple[Posterior, float]:
     """Solve for one weight of the penalty; also gives minus twice the logarithm of the restricted likelihood."""
-    matrix = equations.band + smoothing * equations.bending
+    return _solve(equations, smoothing * equations.bending, smoothing)
+
+
+def _solve(equations: NormalEquations, penalty: Floats, smoothing: float) -> tuple[Posterior, float]:
+    matrix = equations.band + penalty
     matrix[0] += 1e-9 * (matrix[0].mean() + 1e-12)  # the plane through no data at all is not determined
     factor, status = lapack.dpbtrf(matrix, lower=1)
     if status != 0:
@@ -138,8 +148,8 @@ def solve(equations: NormalEquations, smoothing: float) -> tuple[Posterior, floa
     return Posterior(equations.knots, solution, factor, variance, smoothing), float(likelihood)
 
 
-def likeliest(equations: NormalEquations, start: float = 2.0) -> Posterior:
-    """Solve with the smoothing of greatest restricted likelihood, to a tenth of a decade, from 10**start on."""
+def likeliest(equations: NormalEquations, start: float = 3.0, step: float = 2.0) -> Posterior:
+    """Solve with the smoothing of greatest restricted likelihood, to a quarter of a decade, from 10**start on."""
     tried: dict[float, tuple[Posterior, float]] = {}
 
     def cost(log_weight: float) -> float:
@@ -147,11 +157,41 @@ def likeliest(equations: NormalEquations, start: float = 2.0) -> Posterior:
             tried[log_weight] = solve(equations, 10.0**log_weight)
         return tried[log_weight][1]
 
-    best, step = float(np.clip(start, *_LOG_STEPS)), 2.0
-    while step > 0.1:
+    best = float(np.clip(start, *_LOG_STEPS))
+    while step > 0.2:
         around = [best] + [x for x in (best - step, best + step) if _LOG_STEPS[0] <= x <= _LOG_STEPS[1]]
         nearest = min(around, key=cost)
         if nearest == best:
             step /= 2.0
         best = nearest
     return tried[best][0]
+
+
+def adapted(equations: NormalEquations, first: Posterior, rounds: int = 4) -> Posterior:
+    """Let the smoothing differ from place to place: strong where the wall is plain, weak where it has a lump.
+
+    Expectation and maximisation: from examples of the surface, how much it bends about each coefficient; averaged
+    over the neighbourhood and drawn toward the whole wall's, that sets the weight of the penalty there.
+    """
+    posterior = first
+    for turn in range(rounds):
+        examples = posterior.drawn_solutions(16, seed=100 + turn)
+        bent = _bending_of(examples.reshape(-1, *equations.knots.shape)) / posterior.unit_variance_mm2
+        around = ndimage.uniform_filter(bent, _NEIGHBOURHOOD, mode="nearest") * (3.0 * _NEIGHBOURHOOD**2 / 2.0)
+        held = _HELD / first.smoothing
+        weight = (_HELD + 3.0 * _NEIGHBOURHOOD**2 / 2.0) / (held + around)
+        penalty = np.zeros_like(equations.bending)
+        add_bending(weight, penalty)
+        posterior, _ = _solve(equations, penalty, first.smoothing)
+    return posterior
+
+
+def _bending_of(solutions: Floats) -> Floats:
+    """Mean square of the three second differences about each coefficient, from examples (n, slow, fast)."""
+    total = np.zeros(solutions.shape[1:])
+    total[1:-1] += (np.diff(solutions, 2, axis=1) ** 2).mean(axis=0)
+    total[:, 1:-1] += (np.diff(solutions, 2, axis=2) ** 2).mean(axis=0)
+    total[:-1, :-1] += 2.0 * (np.diff(np.diff(solutions, 1, axis=1), 1, axis=2) ** 2).mean(axis=0)
+    total[0], total[-1] = total[1], total[-2]
+    total[:, 0], total[:, -1] = total[:, 1], total[:, -2]
+    return total / 3.0

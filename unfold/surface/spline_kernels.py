@@ -49,18 +49,21 @@ def add_data(
 
 
 @njit(cache=True, nogil=True)
-def add_bending(shape: tuple[int, int], weight: float, band: Floats) -> None:
-    """Add weight * (second differences along both indices + twice the mixed ones), squared, to the lower band."""
-    slow, fast = shape
+def add_bending(weight: Floats, band: Floats) -> None:
+    """Add squared second differences along both indices, and twice the mixed ones, to the lower band.
+
+    `weight` (slow, fast) is that of the differences about each coefficient.
+    """
+    slow, fast = weight.shape
     for i in range(slow):
         for j in range(fast):
             k = i * fast + j
-            if i + 2 < slow:
-                _add_three(k, fast, weight, band)
-            if j + 2 < fast:
-                _add_three(k, 1, weight, band)
+            if 0 < i < slow - 1:
+                _add_three(k - fast, fast, weight[i, j], band)
+            if 0 < j < fast - 1:
+                _add_three(k - 1, 1, weight[i, j], band)
             if i + 1 < slow and j + 1 < fast:
-                _add_mixed(k, fast, 2.0 * weight, band)
+                _add_mixed(k, fast, 2.0 * weight[i, j], band)
 
 
 @njit(cache=True, nogil=True)

@@ -65,6 +65,7 @@ def search(field: HeightField, length_mm: float, limit_mm: float, angles: Floats
     rows, columns = field.valid.shape
     groups = min(_GROUPS, len(angles))
     best = np.zeros((groups, int(rows / block) + 1, int(columns / block) + 1, 5))
+    best[..., 0] = -1.0
     over = np.zeros(field.valid.shape, bool)
     steps = (length / np.ceil(length), 2.0, max(length / 12.0, 1.0))  # a whole number of samples to the length
     kernels.search(field.height_mm, field.valid, length, angles, steps, limit_mm, over, block, best)

@@ -18,6 +18,8 @@ _FAR_SHARE = 0.3
 _STEP_MM = 2.5  # smaller steps are the wall's own
 _SHARP = 0.6  # share of an area's height that it reaches within its edge
 _LEAST_OBJECT_CELLS = 6
+_LEAST_LUMP_CELLS = 30
+_MEASURED_AROUND = 0.6  # share of the ring around a lump
 _LEAST_PATCH_CELLS = 20
 _EXTENT_SLACK_MM = 60.0
 
@@ -50,7 +52,7 @@ def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float
     things, lumps, number = _tell_apart(sums, sheet & field, spread, noise_mm)
     foreign &= ~lumps
     reach = max(1, round(2.5 * noise_mm / sums.grid.cell_mm))
-    near_foreign = ndimage.binary_dilation(foreign, _disk(reach)) if reach > 1 else foreign
+    near_foreign = ndimage.binary_dilation(foreign, disk(reach)) if reach > 1 else foreign
     own = (sums.hit > 0) & ~rim & ~near_foreign & field & ~things
     own |= lumps & (sums.near > 0) & ~things
     own = _without_specks(own)
@@ -90,17 +92,18 @@ def _tell_apart(sums: WallSums, sheet: Bools, spread: int, noise_mm: float) -> t
     things, lumps = np.zeros(sheet.shape, bool), np.zeros(sheet.shape, bool)
     number = 0
     for sign in (1.0, -1.0):
-        areas, _ = ndimage.label(sign * off > level)
+        high = (sign * off > level) & sheet
+        areas, _ = ndimage.label(ndimage.binary_closing(high, disk(1)) | high, np.ones((3, 3)))
         for k, window in enumerate(ndimage.find_objects(areas), start=1):
             grown = tuple(slice(max(side.start - 5, 0), side.stop + 5) for side in window)
-            area = areas[grown] == k
+            area = (areas[grown] == k) & high[grown]
             if area.sum() < _LEAST_OBJECT_CELLS:
                 continue
-            if _is_sharp(area, sign * off[grown], sign * sums.near_sum[grown], weight[grown]):
-                things[grown] |= ndimage.binary_dilation(area, _disk(1 + spread // 2))
-                number += 1
-            else:
+            if _is_smooth(area, sign * off[grown], sign * sums.near_sum[grown], weight[grown]):
                 lumps[grown] |= area
+            else:
+                things[grown] |= ndimage.binary_dilation(area, disk(1 + spread // 2))
+                number += 1
     return things, lumps & ~things, number
 
 
@@ -109,19 +112,26 @@ def _signed_box(table: Floats, cells: int) -> Floats:
     return np.asarray(summed, dtype=np.float64)
 
 
-def _is_sharp(area: Bools, off: Floats, total: Floats, count: Counts) -> bool:
-    """Does an area reach most of its height within its edge (two cells on either side of where it is half as high)?"""
+def _is_smooth(area: Bools, off: Floats, total: Floats, count: Counts) -> bool:
+    """Does an area rise gently: less than _SHARP of its height within two cells on either side of where it is half as
+    high?
+
+    To be taken for the wall's own it must be large enough to show that, and measured nearly all around.
+    """
     peak = float(np.quantile(off[area], 0.8))
     high = area & (off > 0.5 * peak)
-    inner = high & ~ndimage.binary_erosion(high, _disk(2), border_value=1)
-    outer = ndimage.binary_dilation(high, _disk(2)) & ~high & (count > 0)
-    if count[outer].sum() < 8:
-        return True  # nothing of the wall beside it: a thing that fills its place
-    jump = total[inner].sum() / max(count[inner].sum(), 1) - total[outer].sum() / count[outer].sum()
-    return bool(jump > _SHARP * peak)
+    inner = high & ~ndimage.binary_erosion(high, disk(2), border_value=1)
+    ring = ndimage.binary_dilation(high, disk(2)) & ~high
+    outer = ring & (count > 0)
+    if area.sum() < _LEAST_LUMP_CELLS or outer.sum() < _MEASURED_AROUND * ring.sum():
+        return False
+    below = float(total[outer].sum() / count[outer].sum())
+    jump = total[inner].sum() / max(count[inner].sum(), 1) - below
+    return bool(jump < _SHARP * peak and below < 0.6 * peak)
 
 
-def _disk(radius: int) -> Bools:
+def disk(radius: int) -> Bools:
+    """Give a round neighbourhood of `radius` cells, for growing and shrinking areas."""
     i, j = np.mgrid[-radius : radius + 1, -radius : radius + 1]
     return np.asarray(i * i + j * j <= radius * radius + 1)
 
@@ -141,7 +151,7 @@ def _closed(own: Bools, count: Counts, foreign: Bools, field: Bools) -> Bools:
     The spacing is that of the points around, so a sparse corner is closed wider than a dense middle.
     """
     near, cells = box(count, 11), box(own | (count > 0), 11)
-    density = near / np.maximum(box(ndimage.binary_dilation(own, _disk(2)), 11), 1.0)
+    density = near / np.maximum(box(ndimage.binary_dilation(own, disk(2)), 11), 1.0)
     spacing = 1.0 / np.sqrt(np.maximum(density, 1e-3))  # in cells
     result = own.copy()
     usable = field & (cells > 0)
@@ -149,6 +159,6 @@ def _closed(own: Bools, count: Counts, foreign: Bools, field: Bools) -> Bools:
         here = usable & (1.2 * spacing > radius - 0.5) if radius > 1 else usable
         if not (here & ~result).any():
             break
-        barrier = ndimage.binary_dilation(foreign, _disk(radius)) if radius > 1 else foreign
-        result |= ndimage.binary_closing(own, _disk(radius)) & here & ~barrier
+        barrier = ndimage.binary_dilation(foreign, disk(radius)) if radius > 1 else foreign
+        result |= ndimage.binary_closing(own, disk(radius)) & here & ~barrier
     return result
