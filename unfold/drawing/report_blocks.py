@@ -46,6 +46,17 @@ class Terms:
     entries: tuple[tuple[str, str], ...]
 
 
+STRONG_CELLS = frozenset({"does not conform", "warning"})
+"""Words that stand out where they fill a table's cell: a reader who only skims must not miss them."""
+
+
+def unbroken(text: str) -> str:
+    """Tie a number to its unit and its uncertainty, so that no line ends between them."""
+    for tied in (" ± ", " mm", " %", " m²", " cm²"):
+        text = text.replace(tied, tied.replace(" ", "\N{NO-BREAK SPACE}"))
+    return text
+
+
 Block: TypeAlias = Heading | Paragraph | Table | Picture | Terms
 
 

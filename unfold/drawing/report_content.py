@@ -202,7 +202,8 @@ def _wall(
             + (f"; unseen {lengths.area(unseen)}." if unseen else ".")
         )
     )
-    tables = [
+    tables = [] if surface is None else [report_tables.wall_straightedges_table(surface, settings)]
+    tables += [
         report_tables.sizes_table(wall, settings),
         report_tables.openings_table(wall, settings),
         report_tables.edges_table(wall),

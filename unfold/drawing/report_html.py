@@ -6,7 +6,17 @@ from html import escape
 from importlib.resources import files
 from string import Template
 
-from unfold.drawing.report_blocks import Block, Heading, Paragraph, Picture, Report, Table, Terms
+from unfold.drawing.report_blocks import (
+    STRONG_CELLS,
+    Block,
+    Heading,
+    Paragraph,
+    Picture,
+    Report,
+    Table,
+    Terms,
+    unbroken,
+)
 
 
 def report_html(report: Report, pictures: Mapping[str, bytes]) -> str:
@@ -57,6 +67,12 @@ def _table(table: Table) -> str:
 def _cells(header: tuple[str, ...], row: tuple[str, ...]) -> str:
     # on a narrow screen each row becomes a card, and data-label names the figure
     return "".join(
-        f'<td data-label="{escape(name)}"{"" if cell else " class=empty"}>{escape(cell)}</td>'
+        f'<td data-label="{escape(name)}"{_cell_class(cell)}>{escape(unbroken(cell))}</td>'
         for name, cell in zip(header, row, strict=True)
     )
+
+
+def _cell_class(cell: str) -> str:
+    if not cell:
+        return ' class="empty"'
+    return ' class="strong"' if cell in STRONG_CELLS else ""

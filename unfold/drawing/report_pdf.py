@@ -6,7 +6,17 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from unfold.drawing.pdf_canvas import BOLD, REGULAR, PdfCanvas, register_fonts
-from unfold.drawing.report_blocks import Block, Heading, Paragraph, Picture, Report, Table, Terms
+from unfold.drawing.report_blocks import (
+    STRONG_CELLS,
+    Block,
+    Heading,
+    Paragraph,
+    Picture,
+    Report,
+    Table,
+    Terms,
+    unbroken,
+)
 
 MM = 72.0 / 25.4
 PAGE = (210.0 * MM, 297.0 * MM)  # ISO 216 A4
@@ -64,6 +74,7 @@ def _styles() -> dict[str, Any]:
         "3": style("3", 10.5, fontName=BOLD, spaceBefore=10.0, spaceAfter=4.0, keepWithNext=1),
         "caption": style("caption", 8.0, fontName=BOLD, spaceBefore=4.0, keepWithNext=1),
         "cell": style("cell", 7.5),
+        "strong": style("strong", 7.5, fontName=BOLD),
         "head": style("head", 7.5, textColor=QUIET, fontName=BOLD),
     }
 
@@ -123,7 +134,8 @@ def _table(table: Table, styles: dict[str, Any]) -> list[Any]:
     from reportlab.platypus import Table as Grid
 
     cells = [[_words(name, styles["head"]) for name in table.header]]
-    cells += [[_words(cell, styles["cell"]) for cell in row] for row in table.rows]
+    for row in table.rows:
+        cells.append([_words(unbroken(cell), styles["strong" if cell in STRONG_CELLS else "cell"]) for cell in row])
     share = TEXT_WIDTH / sum(table.weights)
     lines = [
         ("VALIGN", (0, 0), (-1, -1), "TOP"),

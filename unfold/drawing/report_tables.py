@@ -15,7 +15,7 @@ from unfold.findings import Finding
 from unfold.quantity import COVERAGE_FACTOR
 from unfold.scan.result import Source, Station
 from unfold.settings.drawing import DrawingSettings
-from unfold.surface.result import Straightedge, Surfaces
+from unfold.surface.result import Straightedge, Surfaces, WallSurface
 
 MOST_RULES_ABREAST = 3
 LISTED_UNSEEN_MM2 = 1e4  # smaller unseen areas are summed up in one line
@@ -55,12 +55,7 @@ def _rules_abreast(surfaces: Surfaces, seen: dict[str, tuple[str, str]], setting
 
 
 def _found(edge: Straightedge, settings: DrawingSettings) -> str:
-    words = f"{lengths.quantity(edge.worst, settings)}: {edge.verdict}"
-    if _shortened(edge):
-        words += f"; edge shortened to {edge.used_length_mm:.0f} mm"
-    if edge.share_over:
-        words += f"; over on {lengths.percent(edge.share_over)} of the area"
-    return words
+    return f"{lengths.quantity(edge.worst, settings)}: {edge.verdict}"
 
 
 def _shortened(edge: Straightedge) -> bool:
@@ -88,6 +83,31 @@ def _rules_below(surfaces: Surfaces, seen: dict[str, tuple[str, str]], settings:
             )
     header = ("Wall", "Straightedge", "Worst gap", "Limit", "Flatness", "Area over", "Seen", "Judged")
     return Table(header, tuple(rows), (0.8, 2.2, 1.8, 1.3, 1.8, 1.0, 0.8, 0.8))
+
+
+def wall_straightedges_table(surface: WallSurface, settings: DrawingSettings) -> Table:
+    """Where the worst straightedge of each rule lies on one wall, and how much of the wall is over the limit."""
+    rows = []
+    for edge in surface.straightedges:
+        used = lengths.limit(edge.length_mm, settings)
+        if _shortened(edge):
+            used += f", shortened to {edge.used_length_mm:.0f} mm"
+        place = "–"
+        if edge.u_mm is not None and edge.v_mm is not None and edge.angle_deg is not None:
+            place = f"u {edge.u_mm:.0f}, v {edge.v_mm:.0f} mm, {edge.angle_deg:.0f}°".replace("-", "−")
+        over = "–" if edge.share_over is None else lengths.percent(edge.share_over)
+        rows.append(
+            (
+                used,
+                place,
+                lengths.quantity(edge.worst, settings),
+                lengths.limit(edge.tolerance_mm, settings),
+                over,
+                edge.verdict,
+            )
+        )
+    header = ("Straightedge", "Middle and direction", "Worst gap", "Limit", "Area over", "Flatness")
+    return Table(header, tuple(rows), (1.7, 1.9, 1.4, 1.0, 0.9, 1.4), "Straightedges")
 
 
 def bows_table(surfaces: Surfaces, settings: DrawingSettings) -> Table:
