@@ -14,7 +14,15 @@ import numpy as np
 from unfold.arrays import Bools, Floats
 from unfold.elevation.kernels import edge_log_likelihood, edge_score
 
-_BLURS_MM = (0.3, 0.5, 0.8, 1.2, 1.8, 2.7, 4.0)  # logistic scales tried: beam footprint and noise, 1.8 x this is 1 sigma
+_BLURS_MM = (
+    0.3,
+    0.5,
+    0.8,
+    1.2,
+    1.8,
+    2.7,
+    4.0,
+)  # logistic scales tried; 1.8 x this is 1 sigma
 _LEAST_OUTLIERS, _MOST_OUTLIERS = 0.003, 0.15
 _MINGLED_MM = 15.0  # farther than this from the edge nothing is blurred any more: what contradicts there is an outlier
 _NEAR_BACK_MM = 400.0  # up to here what ended between front and back is taken for a mixed point
@@ -29,9 +37,7 @@ class EdgeRays:
 
     x: Floats  # across, positive away from the front piece, where the ray crosses the front's surface
     t: Floats  # along
-    drift: (
-        Floats  # dx per mm of depth behind the front: below 0 the ray runs toward the edge and can meet its side face
-    )
+    drift: Floats  # dx per mm of depth: below 0 the ray runs toward the edge and can meet its side face
     depth: Floats  # where the ray ended behind the front's surface; far for rays that met nothing
 
 

@@ -4,15 +4,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unfold.arrays import Floats
+from unfold.arrays import Bools, Floats
 from unfold.elevation.collect import ZoneRays
-from unfold.elevation.local_rays import to_surface
-from unfold.elevation.rings import signed_distance
+from unfold.elevation.local_rays import LocalRays, to_surface
+from unfold.elevation.rings import signed_area, signed_distance
 
 BACK_MM = 600.0  # what ended farther behind the wall is not the opening's own back
 BIN_MM = 6.0
 REVEAL_MM = 60.0  # rays that cross this near to the ring may have met its reveal
-LEAST_RAYS = 4
+LEAST_RAYS = 6
+LEAST_SHARE = 0.6  # of the rays inside that must have gone behind the wall
+SIGNIFICANT = 4.0  # standard deviations of the noise that a recess must be deep
+LEAST_ACROSS = 2.2  # a ring narrower than this many ray spacings may be a few stray points
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,9 +37,11 @@ def look_inside(rays: ZoneRays, crossed_mm: float, plane: Floats, ring: Floats, 
     core_mm = min(REVEAL_MM, 0.25 * size)
     crossing = distance < -min(3.0, 0.1 * size)
     behind = crossing & (local.depth > max(3 * noise_mm, 3.0))
-    if behind.sum() < LEAST_RAYS or behind.sum() < 0.4 * crossing.sum():
+    if behind.sum() < LEAST_RAYS or behind.sum() < LEAST_SHARE * crossing.sum():
         return None
     depth = local.depth
+    if np.median(depth[behind]) < SIGNIFICANT * noise_mm or not _spread_out(local, behind, ring):
+        return None
     core = behind & (distance < -core_mm)
     if core.sum() < LEAST_RAYS:
         core = behind
@@ -48,6 +53,13 @@ def look_inside(rays: ZoneRays, crossed_mm: float, plane: Floats, ring: Floats, 
     at_peak = np.abs(depth - peak) < max(2.5 * noise_mm, BIN_MM)
     frame = float(at_peak[border].mean()) if border.sum() >= 10 else 0.0
     return Inside(float(through[core].mean()), float(at_peak[core].mean()), frame, peak, int(behind.sum()))
+
+
+def _spread_out(local: LocalRays, behind: Bools, ring: Floats) -> bool:
+    """Whether the ring is wider than a few ray spacings both ways, so that it is no chance group of stray points."""
+    area = abs(signed_area(ring))
+    spacing = np.sqrt(area / max(int(behind.sum()), 1))
+    return bool(min(np.ptp(ring[:, 0]), np.ptp(ring[:, 1])) > LEAST_ACROSS * spacing)
 
 
 def _peak_depth(depths: Floats, noise_mm: float) -> float | None:

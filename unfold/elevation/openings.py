@@ -61,15 +61,9 @@ def zones_of(wall_index: int, candidate: Candidate, evidence: Evidence, surface:
     return Zone(wall_index, np.argwhere(edge), height), Zone(wall_index, np.argwhere(inner), height)
 
 
-def measure_openings(
-    wall: Wall, surface: WallSurface, evidence: Evidence, outline: Outline, cases: Sequence[Case], stations_known: bool
-) -> list[Opening]:
+def measure_openings(wall: Wall, surface: WallSurface, outline: Outline, cases: Sequence[Case]) -> list[Opening]:
     """Measure every candidate of a wall; those that the rays do not bear out are left out."""
-    found = [
-        opening
-        for case in cases
-        if (opening := _measure(wall, surface, evidence, outline, case, stations_known)) is not None
-    ]
+    found = [opening for case in cases if (opening := _measure(surface, outline, case)) is not None]
     found.sort(key=lambda opening: (float(opening.ring_mm[:, 0].min()), float(opening.ring_mm[:, 1].min())))
     return [_renamed(opening, f"{wall.id}-O{i + 1}") for i, opening in enumerate(found)]
 
@@ -88,9 +82,7 @@ def _renamed(opening: Opening, name: str) -> Opening:
     )
 
 
-def _measure(
-    wall: Wall, surface: WallSurface, evidence: Evidence, outline: Outline, case: Case, stations_known: bool
-) -> Opening | None:
+def _measure(surface: WallSurface, outline: Outline, case: Case) -> Opening | None:
     tolerance = max(3.0 * surface.noise_mm, 2.5)
     plane = fit_plane(case.edge.u, case.edge.v, case.edge.h, case.crossed_mm, max(3 * tolerance, 10.0))
     if case.candidate.source == "plate":
@@ -104,10 +96,10 @@ def _measure(
         found = _measure_cased(case, plane, tolerance, outline)
         if found is not None:
             shape, clear = found
-            return _opening(wall, evidence, surface, outline, case, plane, shape, clear, stations_known)
+            return _opening(surface, case, plane, shape, clear)
     shape = _best_shape(local, case.candidate, tolerance)
     shape = _stand_on_floor(shape, outline) if case.candidate.reaches_floor else shape
-    return _opening(wall, evidence, surface, outline, case, plane, shape, None, stations_known)
+    return _opening(surface, case, plane, shape, None)
 
 
 def _typical_depth(local: LocalRays, tolerance: float) -> float:
@@ -226,17 +218,7 @@ def _lower_edge(outline: Outline) -> Floats:
     return outline.ring[: lower + 1]
 
 
-def _opening(
-    wall: Wall,
-    evidence: Evidence,
-    surface: WallSurface,
-    outline: Outline,
-    case: Case,
-    plane: Floats,
-    shape: Shape,
-    clear: Shape | None,
-    stations_known: bool,
-) -> Opening | None:
+def _opening(surface: WallSurface, case: Case, plane: Floats, shape: Shape, clear: Shape | None) -> Opening | None:
     """Put an opening together once its ring is known, or drop it when the ring holds too little evidence."""
     ring = counter_clockwise(shape.ring)
     if not Polygon(ring).is_valid or Polygon(ring).area < 400.0:

@@ -216,7 +216,7 @@ def _bridge(rough: Floats, plane: AnyArray) -> Floats:
 def _pieces(rough: Floats, plane: AnyArray, wall: Wall, slabs: list[Slab]) -> list[slice]:
     """Stretches of windows without a step; a stretch of a single window is clutter or half a step, no level."""
     windows = rough.size
-    edges = np.arange(windows + 1) * WINDOW_MM
+    edges: Floats = np.arange(windows + 1, dtype=float) * WINDOW_MM
 
     def v(window: int, place: float) -> float:
         slab = slabs[plane[window]] if plane[window] >= 0 else None

@@ -9,10 +9,13 @@ from unfold.elevation.candidates import Candidate, find_candidates
 from unfold.elevation.collect import Zone, collect_zone_rays, frame_in_scan_axes
 from unfold.elevation.datum import datum_of, level_datum_m
 from unfold.elevation.evidence import Evidence, gather_evidence
+from unfold.elevation.local_rays import join
+from unfold.elevation.mirror import is_mirror, occupied_voxels
 from unfold.elevation.openings import Case, measure_openings, zones_of
 from unfold.elevation.outline import Outline
 from unfold.elevation.result import Elevations, Opening, WallElevation
 from unfold.elevation.rings import cells_inside
+from unfold.elevation.shapes import Box
 from unfold.elevation.trace import trace_outlines
 from unfold.elevation.unseen import find_unseen
 from unfold.findings import Finding
@@ -43,11 +46,11 @@ def unfold_walls(
         for outline, seen, surface in zip(outlines, evidence, surfaces.walls, strict=True)
     ]
     progress("placing openings")
-    cases = _collect(scan, room, surfaces.walls, evidence, candidates)
+    cases, mirrors = _set_mirrors_aside(room, _collect(scan, room, surfaces.walls, evidence, candidates))
     stations_known = any(station.position_m is not None for station in scan.stations)
     openings = [
-        measure_openings(wall, surface, seen, outline, own, stations_known)
-        for wall, surface, seen, outline, own in zip(room.walls, surfaces.walls, evidence, outlines, cases, strict=True)
+        measure_openings(wall, surface, outline, own)
+        for wall, surface, outline, own in zip(room.walls, surfaces.walls, outlines, cases, strict=True)
     ]
     level = level_datum_m(room)
     walls = tuple(
@@ -63,7 +66,7 @@ def unfold_walls(
         room.plumb.source,
         room.plumb.standard_uncertainty_deg,
         room.floor_area_m2 * 1e6,
-        tuple(_findings(walls, stations_known)),
+        (*mirrors, *_findings(walls, stations_known)),
     )
 
 
@@ -94,6 +97,31 @@ def _collect(
     for k, (i, candidate) in enumerate(owners):
         cases[i].append(Case(candidate, rays[2 * k], rays[2 * k + 1], zones[2 * k].height_mm))
     return cases
+
+
+def _set_mirrors_aside(room: Room, cases: list[list[Case]]) -> tuple[list[list[Case]], list[Finding]]:
+    """Leave out candidates that are mirrors, and what lies within their bounds; the area stays unseen."""
+    voxels = occupied_voxels(room.cells)
+    kept: list[list[Case]] = []
+    findings = []
+    for wall, own in zip(room.walls, cases, strict=True):
+        mirrored = [
+            case.candidate.box_mm
+            for case in own
+            if is_mirror(join(case.edge, case.inner), case.crossed_mm, wall, voxels)
+        ]
+        kept.append([case for case in own if not any(_within(case.candidate.box_mm, box) for box in mirrored)])
+        for u0, v0, u1, v1 in mirrored:
+            size = f"{u1 - u0:.0f} x {v1 - v0:.0f} mm"
+            text = f"A mirror of about {size} hangs on {wall.id}; the wall behind it was not seen."
+            findings.append(Finding("note", "mirror", text, wall.id))
+    return kept, findings
+
+
+def _within(box: Box, mirror: Box) -> bool:
+    """Whether a box lies within a mirror's, but for 60 mm."""
+    low = box[0] > mirror[0] - 60.0 and box[1] > mirror[1] - 60.0
+    return low and box[2] < mirror[2] + 60.0 and box[3] < mirror[3] + 60.0
 
 
 def _unfolded(
