@@ -18,6 +18,8 @@ from unfold.drawing.report_blocks import (
     unbroken,
 )
 
+LONGEST_WHOLE_WORD = 24  # a longer one, as a check sum, may be broken to keep the table on the page
+
 
 def report_html(report: Report, pictures: Mapping[str, bytes]) -> str:
     """Set a report as HTML; `pictures` are PNG files by the names that the report's pictures carry."""
@@ -75,4 +77,6 @@ def _cells(header: tuple[str, ...], row: tuple[str, ...]) -> str:
 def _cell_class(cell: str) -> str:
     if not cell:
         return ' class="empty"'
+    if max(map(len, cell.split())) > LONGEST_WHOLE_WORD:
+        return ' class="long"'
     return ' class="strong"' if cell in STRONG_CELLS else ""
