@@ -59,6 +59,7 @@ def test_uncertainty_sets_the_digits(value: float | None, uncertainty: float, wo
 def test_inches_always_come_with_millimetres() -> None:
     assert lengths.length(2110.0, INCH) == "6' 11 1/16\" (2110 mm)"
     assert lengths.dimension(2110.0, INCH) == "6' 11 1/16\" (2110)"
+    assert lengths.dimension(-50.8, INCH) == '-2" (-51)'
     assert lengths.quantity(Quantity(3.2, 0.3), INCH) == '3.20 ± 0.60 mm (1/8")'
     assert lengths.limit(3.175, INCH) == '3.175 mm (1/8")'
 

@@ -45,10 +45,13 @@ def length(length_mm: float | None, settings: DrawingSettings) -> str:
 
 
 def dimension(length_mm: float, settings: DrawingSettings) -> str:
-    """Write a length as the text of a dimension line: ISO 129-1 writes millimetres without their unit sign."""
+    """Write a length as the text of a dimension line: ISO 129-1 writes millimetres without their unit sign.
+
+    A minus is a plain hyphen, as fonts of drawing programs often lack the true sign.
+    """
     if settings.units == "mm":
         return f"{length_mm:.0f}"
-    return f"{feet_and_inches(length_mm, settings.smallest_fraction)} ({length_mm:.0f})"
+    return f"{feet_and_inches(length_mm, settings.smallest_fraction)} ({length_mm:.0f})".replace("−", "-")
 
 
 def plus_minus(

@@ -170,7 +170,7 @@ def _add_positions(
         _ordinate(space, (u, float(low[1])), (shown - u, -reach), wall, 0, words)
     for (v, _), words, shown in zip(upward, beside, spread([v for v, _ in upward], 2.0 * text), strict=True):
         _ordinate(space, (float(high[0]), v), (reach, shown - v), wall, 1, words)
-    longest = [reach + (0.75 * max(map(len, texts)) + 2.0) * text if texts else 2.0 * text for texts in (below, beside)]
+    longest = [reach + (max(map(len, texts)) + 1.0) * text if texts else 2.0 * text for texts in (below, beside)]
     return float(low[1]) - longest[0], float(high[0]) + longest[1]
 
 
