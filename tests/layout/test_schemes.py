@@ -117,6 +117,28 @@ def test_upright_veins_turn_the_panels_and_keep_their_order() -> None:
         assert low_sheet == high_sheet and high_x < low_x  # turned counter-clockwise: what is up lies left
 
 
+@pytest.mark.parametrize("direction", ["up", "along"])
+def test_book_matched_pairs_lie_at_mirrored_places_of_twin_sheets(direction: str) -> None:
+    joints = {"wall": "W1", "joints_u": [900.0, 1800.0]} if direction == "up" else {"wall": "W1", "joints_v": [1200.0]}
+    (wall,) = laid(
+        plain_wall(2700.0, 2400.0),
+        stock=[{"directional": True}],
+        veins={"direction": direction, "match": "book"},
+        wall=[joints],
+    ).walls
+    first, second = wall.panels[:2]
+    assert first.placed is not None and second.placed is not None
+    assert (first.placed.sheet, second.placed.sheet) == (1, 2)
+    assert any(f"book-matched with {second.id}" in note for note in first.notes)
+    # A vein d inside the first panel's joint edge lies d inside the second one's: across the sheet, of 1600 mm, the
+    # joint edges are mirrored; along it both begin at the same place.
+    across = 0 if direction == "up" else 1
+    first_edge = first.placed.origin_mm[1] + np.ptp(first.ring_mm[:, across])
+    assert second.placed.origin_mm[1] == pytest.approx(1600.0 - first_edge)
+    assert second.placed.origin_mm[0] == pytest.approx(first.placed.origin_mm[0], abs=1e-3)
+    assert 20.0 <= second.placed.origin_mm[1] <= 1580.0 - np.ptp(second.ring_mm[:, across]) + 1e-3
+
+
 def test_a_directional_sheet_is_never_laid_across_its_veins() -> None:
     layout = laid(ticket_hall(), stock=[{"directional": True}], veins={"direction": "along", "match": "none"})
     assert all(panel.placed is not None and not panel.placed.turned for wall in layout.walls for panel in wall.panels)

@@ -67,6 +67,22 @@ def bed_of(face: FinishedFace, heights: WallHeights, clad_area_mm2: float, least
     return Bed(float(depths.min()), mean, float(depths.max()), mean * clad_area_mm2 * 1e-6)
 
 
+def faceted_bed(bed: Bed, radius_mm: float, width_mm: float, clad_area_mm2: float) -> Bed:
+    """Deepen a bed by what flat panels of a width stand off a cylinder: their sagitta, c^2 / (8 R).
+
+    Before a concave wall (radius above zero) the deep place is a panel's middle, before a convex one its edges; a
+    parabola's mean height is two thirds of its sagitta.
+    """
+    sagitta = width_mm**2 / (8.0 * abs(radius_mm))
+    mean = bed.mean_mm + sagitta * (2.0 / 3.0 if radius_mm > 0.0 else 1.0 / 3.0)
+    return Bed(bed.least_mm, mean, bed.most_mm + sagitta, mean * clad_area_mm2 * 1e-6)
+
+
+def widest_facet_mm(radius_mm: float, play_mm: float) -> float:
+    """Widest flat panel on a cylinder whose sagitta keeps within some play of the bed."""
+    return float(np.sqrt(8.0 * radius_mm * max(play_mm, 0.0)))
+
+
 def plumb_slope(up_scan: Floats, up: Floats, inward: Floats) -> float:
     """Slope (mm of height per mm of v) of a plumb plane in a wall's frame; all arguments unit vectors (3,)."""
     return float(np.dot(up_scan, inward) / np.dot(up_scan, up))

@@ -9,16 +9,16 @@ from unfold.elevation.result import Elevations
 from unfold.findings import Finding
 from unfold.layout.checks import check_names, check_own_joints, check_panel_sizes, panel_limits
 from unfold.layout.field import Field, lay_field
-from unfold.layout.finished_face import FinishedFace, bed_of, finished_face, plumb_slope
-from unfold.layout.movement import movement_spacing_mm, movement_sum, movement_words
-from unfold.layout.nesting import Nesting, nest_panels
+from unfold.layout.finished_face import FinishedFace, bed_of, faceted_bed, finished_face, plumb_slope, widest_facet_mm
+from unfold.layout.layout_findings import job_findings, wall_findings
+from unfold.layout.movement import movement_spacing_mm, movement_sum
 from unfold.layout.panel_assembly import assemble_panels
 from unfold.layout.panels import Cut, cut_panels, lay_ground, unclad_balance
-from unfold.layout.ranking import Chosen, choose_scheme, cutting_rules, stock_sheets
+from unfold.layout.ranking import Chosen, choose_scheme
 from unfold.layout.result import Bed, Layout, Panel, Stock, Totals, WallLayout
-from unfold.layout.schemes import Site
-from unfold.layout.treatment import Decision, Evidence, decide_treatment, widest_facet_mm
-from unfold.layout.veins import chains_of, part_of_chain, placements_of
+from unfold.layout.schemes import PanelLimits, Site
+from unfold.layout.sheet_plan import SheetPlan, plan_sheets
+from unfold.layout.treatment import Decision, Evidence, decide_treatment
 from unfold.layout.wall_face import WallFace, polygon_list, ring_points
 from unfold.layout.wall_heights import WallHeights, wall_heights
 from unfold.progress import Progress, silent
@@ -26,8 +26,6 @@ from unfold.settings.layout import LayoutSettings
 from unfold.surface.result import Surfaces
 
 CLADDABLE = ("clad", "patch", "cover")
-LEAST_JOINT_MM = 25.4 / 16
-"""ANSI A108.02 4.3.8, looked up, quoted: a joint is in no circumstances less than 1/16 in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +58,8 @@ def lay_panels(
     chosen = choose_scheme(sites, settings)
     progress("cutting and nesting panels")
     cuts = _cut(sites, chosen, settings)
-    chains = [
-        chain for name, cut in cuts.items() for chain in chains_of(name, cut.panels, sites[name].limits, settings)
-    ]
-    parts = [part_of_chain(chain, settings) for chain in chains]
-    nesting = nest_panels(parts, stock_sheets(settings.stock), cutting_rules(settings.cutting))
-    placed = placements_of(chains, nesting.placements)
-    panels = assemble_panels(elevations, {name: works[name].face for name in cuts}, cuts, placed, settings)
+    plan = plan_sheets(cuts, sites, settings)
+    panels = assemble_panels(elevations, {name: works[name].face for name in cuts}, cuts, plan, settings)
     panels = {name: _with_warning(works[name], own) for name, own in panels.items()}
     walls = tuple(
         _wall_layout(
@@ -74,8 +67,10 @@ def lay_panels(
         )
         for name, work in works.items()
     )
-    findings = (*_wall_findings(works, sites, cuts, settings), *_job_findings(nesting, settings))
-    return Layout(_stock(nesting, settings), walls, _totals(walls, nesting, settings), chosen.schemes, findings)
+    findings = (*_wall_findings(works, sites, cuts, settings), *job_findings(chosen, plan, settings))
+    totals = _totals(walls, plan, settings)
+    schemes = tuple(replace(one, sheets=totals.sheets) if one.chosen else one for one in chosen.schemes)
+    return Layout(_stock(plan, settings), walls, totals, schemes, findings)
 
 
 def _decide(elevations: Elevations, surfaces: Surfaces, settings: LayoutSettings) -> dict[str, WallWork]:
@@ -114,10 +109,18 @@ def _sites(works: Mapping[str, WallWork], settings: LayoutSettings) -> tuple[dic
         left, _, right, _ = ground.region.bounds if not ground.region.is_empty else (0.0, 0.0, 0.0, 0.0)
         run = min(right - left, movement_spacing_mm(settings.movement))
         movement = movement_sum(run, settings.movement, settings.joints)
-        radius = faces[name].wall.radius_mm
-        own_limits = limits if radius is None else limits.no_wider_than(widest_facet_mm(abs(radius), settings))
-        sites[name] = Site(ground, own_limits, own.get(name), movement)
+        sites[name] = Site(ground, _limits_on(works[name], limits, settings), own.get(name), movement)
     return fields, sites
+
+
+def _limits_on(work: WallWork, limits: PanelLimits, settings: LayoutSettings) -> PanelLimits:
+    """The largest panels of a wall: on a curved one no wider than its bed can follow."""
+    radius, plan = work.face.wall.radius_mm, work.decision.plan
+    if radius is None or work.finished is None:
+        return limits
+    heights = work.heights if plan is None else work.heights.corrected(plan.correction_mm)
+    play = settings.bed.most - bed_of(work.finished, heights, 0.0, settings.bed.least).most_mm
+    return limits.no_wider_than(max(widest_facet_mm(abs(radius), play), settings.joints.least_strip))
 
 
 def _cut(sites: Mapping[str, Site], chosen: Chosen, settings: LayoutSettings) -> dict[str, Cut]:
@@ -163,30 +166,34 @@ def _wall_layout(
 
 def _bed(work: WallWork, panels: tuple[Panel, ...], settings: LayoutSettings) -> Bed:
     assert work.finished is not None
-    plan = work.decision.plan
+    plan, radius = work.decision.plan, work.face.wall.radius_mm
     heights = work.heights if plan is None else work.heights.corrected(plan.correction_mm)
-    return bed_of(work.finished, heights, sum(panel.area_mm2 for panel in panels), settings.bed.least)
+    area = sum(panel.area_mm2 for panel in panels)
+    bed = bed_of(work.finished, heights, area, settings.bed.least)
+    if radius is None:
+        return bed
+    return faceted_bed(bed, radius, max(float(np.ptp(panel.ring_mm[:, 0])) for panel in panels), area)
 
 
-def _stock(nesting: Nesting, settings: LayoutSettings) -> tuple[Stock, ...]:
+def _stock(plan: SheetPlan, settings: LayoutSettings) -> tuple[Stock, ...]:
     return tuple(
         Stock(
             kind.id, (kind.length, kind.width), kind.thickness, kind.density_kg_m3,
-            nesting.sheets_used.get(kind.id, 0), kind.directional,
+            plan.sheets_used.get(kind.id, 0), kind.directional,
         )
         for kind in settings.stock
     )  # fmt: skip
 
 
-def _totals(walls: tuple[WallLayout, ...], nesting: Nesting, settings: LayoutSettings) -> Totals:
+def _totals(walls: tuple[WallLayout, ...], plan: SheetPlan, settings: LayoutSettings) -> Totals:
     panels = [panel for wall in walls for panel in wall.panels]
     area = sum(panel.area_mm2 for panel in panels)
-    sheet_area = sum(nesting.sheets_used.get(kind.id, 0) * kind.length * kind.width for kind in settings.stock)
+    sheet_area = sum(plan.sheets_used.get(kind.id, 0) * kind.length * kind.width for kind in settings.stock)
     rings = [ring for panel in panels for ring in (panel.ring_mm, *(cutout.ring_mm for cutout in panel.cutouts))]
     return Totals(
         area_mm2=area,
         panels=len(panels),
-        sheets=sum(nesting.sheets_used.values()),
+        sheets=sum(plan.sheets_used.values()),
         used_share=area / sheet_area if sheet_area else 0.0,
         joint_mm=sum(float(np.hypot(*np.diff(joint.line_mm, axis=0)[0])) for wall in walls for joint in wall.joints),
         cut_mm=sum(float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum()) for ring in rings),
@@ -197,32 +204,8 @@ def _totals(walls: tuple[WallLayout, ...], nesting: Nesting, settings: LayoutSet
 def _wall_findings(
     works: Mapping[str, WallWork], sites: Mapping[str, Site], cuts: Mapping[str, Cut], settings: LayoutSettings
 ) -> list[Finding]:
-    findings = []
-    for name, work in works.items():
-        if work.decision.treatment in ("undecided", "rebuild"):
-            level = "warning"
-            findings.append(Finding(level, f"wall-{work.decision.treatment}", work.decision.reason, name))  # type: ignore[arg-type]
-        if name in sites:
-            words = movement_words(sites[name].movement, settings.movement)
-            findings.append(Finding("note", "movement-sum", words, name))
-        if name in cuts and cuts[name].dropped.area > 0.0:
-            text = f"{cuts[name].dropped.area:.0f} mm2 are too narrow for a panel and stay unclad"
-            findings.append(Finding("warning", "sliver-unclad", text, name))
-        if name in cuts and any(edge.kind == "outside_corner" for edge in work.face.wall.edges):
-            text = "its cladding ends at the outside corner: a corner profile covers the edges of both walls' panels"
-            findings.append(Finding("note", "outside-corner", text, name))
-    return findings
-
-
-def _job_findings(nesting: Nesting, settings: LayoutSettings) -> list[Finding]:
-    findings = []
-    width = settings.joints.width
-    if width < LEAST_JOINT_MM - 1e-9:
-        text = (
-            f"joints of {width:.2f} mm are narrower than 1/16 in, which ANSI A108.02 4.3.8 allows in no circumstances"
-        )
-        findings.append(Finding("warning", "joint-narrow", text))
-    if nesting.unplaced:
-        text = f"no sheet is left for {', '.join(nesting.unplaced)}: raise the stock's count or add a kind"
-        findings.append(Finding("warning", "sheets-short", text))
-    return findings
+    return [
+        finding
+        for name, work in works.items()
+        for finding in wall_findings(work.face, work.decision, sites.get(name), cuts.get(name), settings)
+    ]

@@ -8,7 +8,8 @@ from unfold.layout.panel_notes import panel_notes
 from unfold.layout.panels import Cut, PanelShape, cutouts_of
 from unfold.layout.passage import Passage
 from unfold.layout.place import place_of, way_in
-from unfold.layout.result import Panel, Placement
+from unfold.layout.result import Panel
+from unfold.layout.sheet_plan import SheetPlan
 from unfold.layout.wall_face import WallFace
 from unfold.settings.layout import LayoutSettings
 
@@ -17,14 +18,14 @@ def assemble_panels(
     elevations: Elevations,
     faces: Mapping[str, WallFace],
     cuts: Mapping[str, Cut],
-    placed: Mapping[str, Placement],
+    plan: SheetPlan,
     settings: LayoutSettings,
 ) -> dict[str, tuple[Panel, ...]]:
     """Make the panels of every wall, by wall id."""
     route = way_in(elevations, settings)
     return {
         name: tuple(
-            _panel(f"{name}-P{number}", panel, faces[name], placed.get(f"{name}-P{number}"), route, settings)
+            _panel(f"{name}-P{number}", panel, faces[name], plan, route, settings)
             for number, panel in enumerate(cut.panels, start=1)
         )
         for name, cut in cuts.items()
@@ -32,9 +33,14 @@ def assemble_panels(
 
 
 def _panel(
-    panel_id: str, shape: PanelShape, face: WallFace, placed: Placement | None, route: tuple[Passage, ...] | None,
+    panel_id: str,
+    shape: PanelShape,
+    face: WallFace,
+    plan: SheetPlan,
+    route: tuple[Passage, ...] | None,
     settings: LayoutSettings,
-) -> Panel:  # fmt: skip
+) -> Panel:
+    placed = plan.placements.get(panel_id)
     kind = next((kind for kind in settings.stock if placed and kind.id == placed.stock), settings.stock[0])
     area, ring, cutouts = shape.shape.area, shape.ring, cutouts_of(shape, face)
     mass = panel_mass_kg(area, kind.thickness, kind.density_kg_m3)
@@ -51,6 +57,11 @@ def _panel(
         mass_kg=mass,
         placed=placed,
         fits_in=handling.fits_in,
-        notes=(*panel_notes(shape, cutouts, face, settings), *handling.notes),
+        notes=(*panel_notes(shape, cutouts, face, settings), *_vein_notes(panel_id, plan), *handling.notes),
         label=f"{panel_id}  row {shape.row}  column {shape.column}  up ^",
     )
+
+
+def _vein_notes(panel_id: str, plan: SheetPlan) -> list[str]:
+    partner = plan.partners.get(panel_id)
+    return [] if partner is None else [f"book-matched with {partner}: cut from twin sheets that mirror each other"]

@@ -22,7 +22,7 @@ from unfold.settings.layout import LayoutSettings, SchemeName, WallJoints
 
 Orientation = Literal["upright", "lying"]
 RULES: tuple[SchemeName, ...] = (
-    "equal", "centred joint", "centred panel", "from left", "from right", "datum", "openings",
+    "equal", "centred joint", "centred panel", "from left", "from right", "datum", "openings", "centred opening",
 )  # fmt: skip
 CLEAR_OF_GAP_MM = 0.01  # a joint in line with an opening leaves its panel this much short of the opening's gap
 ALIGNED_MM = 15.0  # a joint this close to an opening's side or middle reads as lined up with it
@@ -132,7 +132,11 @@ def _pattern(
         return None
     left, low, right, high = site.ground.region.bounds
     joint, least = settings.joints.width, settings.joints.least_strip
-    if rule != "openings" and site.limits.fits(right - left, high - low) and not _asked_of(site):
+    if (
+        rule not in ("openings", "centred opening")
+        and site.limits.fits(right - left, high - low)
+        and not _asked_of(site)
+    ):
         return Pattern("columns", (), ((),), joint)
     across, up = Span(left, right, limit[0], joint, least), Span(low, high, limit[1], joint, least)
     level = division.from_low(up) if rule in ("from left", "from right", "centred panel") else division.equal(up)
@@ -168,6 +172,7 @@ def _upright_joints(site: Site, rule: SchemeName, across: Span) -> tuple[float, 
         "from right": lambda: division.from_high(across),
         "datum": lambda: _at_datum(site, across),
         "openings": lambda: _at_openings(site, across),
+        "centred opening": lambda: _centred_on_opening(site, across),
     }
     return rules[rule]()
 
@@ -188,6 +193,15 @@ def _at_openings(site: Site, across: Span) -> tuple[float, ...] | None:
         if not kept or place - kept[-1] >= max(across.least, 3.0 * across.joint):
             kept.append(place)
     return division.joint_at(across, kept) if kept else None
+
+
+def _centred_on_opening(site: Site, across: Span) -> tuple[float, ...] | None:
+    """A whole panel over the middle of the largest door, window or niche."""
+    shapes = [site.ground.face.openings[name] for name in site.large_openings]
+    if not shapes:
+        return None
+    left, _, right, _ = max(shapes, key=lambda shape: shape.area).bounds
+    return division.piece_at(across, (left + right) / 2.0)
 
 
 def _own_pattern(site: Site, settings: LayoutSettings) -> Pattern:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from unfold.layout.finished_face import widest_facet_mm
 from unfold.layout.patching import EdgeRule, PatchLimits, PatchPlan, patch_spots, plan_patch
 from unfold.layout.result import Cover, PatchSpot, Treatment
 from unfold.layout.wall_face import WallFace
@@ -199,16 +200,11 @@ def _as_declared(treatment: Treatment, decision: Decision, evidence: Evidence, s
 
 def _curved_reason(evidence: Evidence, settings: LayoutSettings) -> str:
     radius = abs(evidence.face.wall.radius_mm or 0.0)
-    width = widest_facet_mm(radius, settings)
+    width = widest_facet_mm(radius, settings.bed.most - settings.bed.least)
     return (
         f"it is curved (radius {radius:.0f} mm) and panels are flat: strips up to {width:.0f} mm wide would follow it "
         f"within the bed; decide it with [[layout.face]]"
     )
-
-
-def widest_facet_mm(radius_mm: float, settings: LayoutSettings) -> float:
-    """Widest flat strip on a cylinder whose sagitta keeps within the bed's limits: s = c^2 / (8 R)."""
-    return float(np.sqrt(8.0 * radius_mm * max(settings.bed.most - settings.bed.least, 0.0)))
 
 
 def _undecided_reason(evidence: Evidence) -> str:

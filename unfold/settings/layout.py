@@ -25,6 +25,7 @@ SchemeName = Literal[
     "from right",
     "datum",
     "openings",
+    "centred opening",
 ]
 Orientation = Literal["any", "upright", "lying"]
 Bond = Literal["any", "straight", "staggered"]
