@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import ezdxf
 import numpy as np
 import pytest
 
@@ -97,3 +98,17 @@ def test_odd_walls_are_drawn(name: str, tmp_path: Path) -> None:
         assert f'id="{wall.id}"' in page
         assert (tmp_path / "drawings" / f"{wall.id}.dxf").stat().st_size > 1000
     assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_names_may_hold_anything(tmp_path: Path) -> None:
+    job = sample_job(HALL[:1])
+    nasty = "line\nbreak\ttab \x00 nul \udcff byte \u202e turned </b> & % {} \\P ^J"
+    source = replace(job.sources[0], name=f"{nasty}.e57")
+    station = replace(job.stations[0], name=nasty)
+    finding = replace(job.findings[0], text=nasty)
+    draw_job((source,), (station,), None, job.surfaces, job.elevations, (finding,), tmp_path, DrawingSettings())
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert "line break tab � nul � byte � turned &lt;/b&gt; &amp; %" in page
+    document = ezdxf.readfile(tmp_path / "drawings" / "room.dxf")  # type: ignore[attr-defined]
+    assert document.audit().errors == []
+    assert any(text.dxf.text.startswith("line break tab") for text in document.modelspace().query("TEXT"))

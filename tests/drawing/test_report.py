@@ -4,7 +4,9 @@ import re
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 from pypdf import PdfReader
 
@@ -12,7 +14,7 @@ from tests.drawing.sample_job import HALL, SampleJob, sample_job
 from unfold.drawing import draw_job
 from unfold.drawing.lengths import percent
 from unfold.drawing.report_blocks import Report
-from unfold.drawing.report_content import answer, build_report
+from unfold.drawing.report_content import answer, build_report, partly_judged
 from unfold.drawing.report_html import report_html
 from unfold.drawing.report_tables import unseen_table
 from unfold.settings.drawing import DrawingSettings
@@ -152,6 +154,27 @@ def test_paper_and_screen_say_the_same(folder: Path) -> None:
     for piece in page.text[style_and_contents:]:
         words = re.sub(r"\s+", "", piece).replace("雪", "\0")  # the one letter that the printed font lacks
         assert words in printed, piece
+
+
+def test_paper_has_a_table_of_contents(folder: Path) -> None:
+    def titles(entries: list[Any]) -> list[str]:
+        return [title for entry in entries for title in (titles(entry) if isinstance(entry, list) else [entry.title])]
+
+    found = titles(PdfReader(folder / "report.pdf").outline)
+    assert [title for title in found if title.startswith("W")][:1] == ["What was not seen"]
+    assert sum(re.match(r"W\d+: ", title) is not None for title in found) == 6
+
+
+def test_a_wall_that_conforms_on_part_of_its_area_is_named_at_the_top() -> None:
+    job = sample_job(HALL[:1])
+    assert partly_judged(job.surfaces, job.elevations) == ""
+    (surface,) = job.surfaces.walls
+    heights = surface.height_mm.copy()
+    heights[:, : heights.shape[1] // 2] = np.nan
+    half = replace(job.surfaces, walls=(replace(surface, height_mm=heights),))
+    assert re.fullmatch(
+        r"Of these that conform, only part could be judged: W1 5\d %\.", partly_judged(half, job.elevations)
+    )
 
 
 def test_paper_is_a4_and_carries_its_fonts(folder: Path) -> None:

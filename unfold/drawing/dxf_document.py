@@ -23,6 +23,7 @@ from ezdxf.filemanagement import new
 from ezdxf.layouts.layout import Modelspace
 
 from unfold.arrays import Floats
+from unfold.drawing.plain_text import plain_text
 
 # name, colour index, line type, line weight in 1/100 mm (ISO 128-2: a wide line is twice a narrow one)
 LAYERS = (
@@ -102,7 +103,9 @@ def add_text(
     rotation: float = 0.0,
 ) -> None:
     """Add one line of text."""
-    entity = space.add_text(text, height=height, rotation=rotation, dxfattribs={"layer": layer, "style": TEXT_STYLE})
+    entity = space.add_text(
+        plain_text(text), height=height, rotation=rotation, dxfattribs={"layer": layer, "style": TEXT_STYLE}
+    )
     entity.set_placement(at, align=align)
 
 

@@ -8,6 +8,7 @@ from PIL import Image
 from unfold.arrays import AnyArray, Floats
 from unfold.drawing.canvas import Anchor, Box, Colour
 from unfold.drawing.fonts import font_file
+from unfold.drawing.plain_text import plain_text
 
 REGULAR, BOLD = "DejaVuSans", "DejaVuSans-Bold"
 HALO = 2.4
@@ -42,7 +43,7 @@ class PdfCanvas:
         """Width that a text will take."""
         from reportlab.pdfbase.pdfmetrics import stringWidth
 
-        return float(stringWidth(text, BOLD if bold else REGULAR, size))
+        return float(stringWidth(plain_text(text), BOLD if bold else REGULAR, size))
 
     def text(
         self,
@@ -56,6 +57,7 @@ class PdfCanvas:
         halo: Colour | None = None,
     ) -> None:
         """Write one line of text."""
+        words = plain_text(text)
         start = x - {"left": 0.0, "middle": 0.5, "right": 1.0}[anchor] * self.text_width(text, size, bold)
 
         def write(page: Any) -> None:
@@ -63,9 +65,9 @@ class PdfCanvas:
             if halo is not None:
                 page.setLineWidth(2.0 * HALO)
                 page.setStrokeColorRGB(*_shares(halo))
-                page.drawString(start, self.height - baseline, text, mode=1)
+                page.drawString(start, self.height - baseline, words, mode=1)
             page.setFillColorRGB(*_shares(colour))
-            page.drawString(start, self.height - baseline, text, mode=0)
+            page.drawString(start, self.height - baseline, words, mode=0)
 
         self._steps.append(write)
 

@@ -10,6 +10,7 @@ from unfold.arrays import AnyArray, Floats
 from unfold.drawing.canvas import Anchor, Box, Colour
 from unfold.drawing.colour import PAPER
 from unfold.drawing.fonts import pixel_font
+from unfold.drawing.plain_text import plain_text
 
 OVERSAMPLING = 2
 HALO_PIXELS = 3
@@ -28,7 +29,7 @@ class PngCanvas:
 
     def text_width(self, text: str, size: float, bold: bool = False) -> float:
         """Width in pixels that a text will take."""
-        return float(pixel_font(size, bold).getlength(text))
+        return float(pixel_font(size, bold).getlength(plain_text(text)))
 
     def text(
         self,
@@ -46,7 +47,7 @@ class PngCanvas:
         def write(pen: ImageDraw.ImageDraw) -> None:
             pen.text(
                 (x, baseline),
-                text,
+                plain_text(text),
                 font=pixel_font(size, bold),
                 fill=colour,
                 anchor=_PILLOW_ANCHOR[anchor],

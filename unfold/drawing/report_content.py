@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from unfold.drawing import lengths, report_tables
+from unfold.drawing.coverage import judged_share
 from unfold.drawing.report_blocks import Block, Heading, Paragraph, Picture, Report, Table, Terms
 from unfold.elevation.result import Elevations, WallElevation
 from unfold.findings import Finding
@@ -11,6 +12,8 @@ from unfold.quantity import Verdict
 from unfold.scan.result import Source, Station
 from unfold.settings.drawing import DrawingSettings
 from unfold.surface.result import Surfaces, WallSurface
+
+MOSTLY_JUDGED = 0.9  # a wall judged on less of its area is named at the top
 
 DEFINITIONS = (
     (
@@ -74,7 +77,10 @@ def build_report(
     settings: DrawingSettings,
 ) -> Report:
     """Put the report together."""
-    blocks: list[Block] = [Paragraph(answer(surfaces), lead=True), Paragraph(what_was_scanned(sources, elevations))]
+    blocks: list[Block] = [Paragraph(answer(surfaces), lead=True)]
+    partly = partly_judged(surfaces, elevations)
+    blocks += [Paragraph(partly, lead=True)] if partly else []
+    blocks.append(Paragraph(what_was_scanned(sources, elevations)))
     blocks += _flatness(elevations, surfaces, settings)
     blocks += _unseen(elevations)
     blocks += _findings(findings, elevations.walls)
@@ -109,6 +115,18 @@ def _plural(verdict: Verdict, count: int) -> str:
     if count == 1:
         return verdict
     return {"conforms": "conform", "does not conform": "do not conform"}.get(verdict, verdict)
+
+
+def partly_judged(surfaces: Surfaces, elevations: Elevations) -> str:
+    """Which of the walls that conform were judged on part of their area only; empty when none was."""
+    by_id = {wall.id: wall for wall in elevations.walls}
+    shares = {
+        surface.wall: judged_share(by_id[surface.wall], surface)
+        for surface in surfaces.walls
+        if surface.verdict == "conforms" and surface.wall in by_id
+    }
+    few = [f"{wall} {lengths.percent(share)}" for wall, share in shares.items() if share < MOSTLY_JUDGED]
+    return f"Of these that conform, only part could be judged: {', '.join(few)}." if few else ""
 
 
 def what_was_scanned(sources: Sequence[Source], elevations: Elevations) -> str:

@@ -1,11 +1,12 @@
 """The report as one HTML file that needs nothing else: style and pictures are inside, nothing is loaded."""
 
+import html
 from base64 import b64encode
 from collections.abc import Mapping
-from html import escape
 from importlib.resources import files
 from string import Template
 
+from unfold.drawing.plain_text import plain_text
 from unfold.drawing.report_blocks import (
     STRONG_CELLS,
     Block,
@@ -29,6 +30,11 @@ def report_html(report: Report, pictures: Mapping[str, bytes]) -> str:
     pieces = [_block(block, pictures) for block in blocks]
     pieces.insert(first, _contents(report))
     return page.substitute(title=escape(report.title), body="\n".join(pieces))
+
+
+def escape(text: str) -> str:
+    """Return a text as it has to stand in HTML, in an attribute too."""
+    return html.escape(plain_text(text))
 
 
 def _contents(report: Report) -> str:

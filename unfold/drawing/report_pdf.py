@@ -3,9 +3,10 @@
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
-from xml.sax.saxutils import escape
+from xml.sax import saxutils
 
 from unfold.drawing.pdf_canvas import BOLD, REGULAR, PdfCanvas, register_fonts
+from unfold.drawing.plain_text import plain_text
 from unfold.drawing.report_blocks import (
     STRONG_CELLS,
     Block,
@@ -42,7 +43,7 @@ def write_report_pdf(report: Report, pictures: Mapping[str, PdfCanvas], path: Pa
         rightMargin=MARGIN - FRAME_PADDING,
         topMargin=MARGIN - FRAME_PADDING,
         bottomMargin=1.4 * MARGIN - FRAME_PADDING,
-        title=report.title,
+        title=plain_text(report.title),
         author="unfold",
         invariant=True,
         pageCompression=1,
@@ -110,8 +111,8 @@ def _height(flowable: Any) -> float:
 
 def _flowables(block: Block, styles: dict[str, Any]) -> list[Any]:
     match block:
-        case Heading(level, text, _):
-            return [_words(text, styles[str(level)])]
+        case Heading(level, text, anchor):
+            return [_bookmark(text, anchor, level), _words(text, styles[str(level)])]
         case Paragraph(text, lead):
             return [_words(text, styles["lead" if lead else "text"])]
         case Table():
@@ -128,6 +129,11 @@ def _words(text: str, style: Any, marked: bool = False) -> Any:
     from reportlab.platypus import Paragraph as Words
 
     return Words(text if marked else escape(text), style)
+
+
+def escape(text: str) -> str:
+    """Return a text as it has to stand in reportlab's paragraphs, which are XML."""
+    return saxutils.escape(plain_text(text))
 
 
 def _table(table: Table, styles: dict[str, Any]) -> list[Any]:
@@ -150,6 +156,23 @@ def _table(table: Table, styles: dict[str, Any]) -> list[Any]:
         cells, [weight * share for weight in table.weights], repeatRows=1, style=lines, spaceAfter=8.0, hAlign="LEFT"
     )
     return [*([_words(table.caption, styles["caption"])] if table.caption else []), grid]
+
+
+def _bookmark(text: str, anchor: str, level: int) -> Any:
+    """An entry of the reader's table of contents, which takes no room on the page."""
+    from reportlab.platypus import Flowable
+
+    class Bookmark(Flowable):  # type: ignore[misc]
+        keepWithNext = True
+
+        def wrap(self, *_: float) -> tuple[float, float]:
+            return (0.0, 0.0)
+
+        def draw(self) -> None:
+            self.canv.bookmarkPage(anchor)
+            self.canv.addOutlineEntry(plain_text(text), anchor, level - 2, closed=False)
+
+    return Bookmark()
 
 
 def _picture(canvas: PdfCanvas, tallest: float) -> Any:
