@@ -52,8 +52,8 @@ def write_panel_dxf(elevation: PanelElevation, path: Path, settings: DrawingSett
     x, small = right + 12.0 * text, TABLE_SHARE * text
     column = COLUMN_SHARE[settings.units]
     rows = max(LEAST_ROWS, int((top - bottom) / (ROW_SHARE * small)))
-    for table in (part for table in elevation.tables for part in table.parts(rows)):
-        _add_table(space, table, x, top, small, column * small)
+    for part in [part for table in elevation.tables for part in table.parts(rows)]:
+        _add_table(space, part, x, top, small, column * small)
         x += (3.0 * column + 6.0) * small
     save(document, path)
 

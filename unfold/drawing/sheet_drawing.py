@@ -16,6 +16,7 @@ from unfold.settings.drawing import DrawingSettings
 SCALES = (5, 10, 20, 25, 50)
 TITLE_MM = 7.0
 SPACING_MM = 8.0
+LABEL_LINES = {"mm": 2, "ft-in": 3}  # id and size, without the mass
 SheetInUse = tuple[Stock, int, list[Panel]]
 
 
@@ -62,7 +63,8 @@ def draw_sheet(
         paper.outline(ring, WIDE, 0.0, PANEL_GREY)
         for cutout in cutouts:
             paper.outline(cutout, NARROW, 0.0, 1.0)
-        write_in_shape(paper, shapely.Polygon(ring, cutouts), panel_label(panel, settings)[: 2 if settings.units == "mm" else 3])
+        lines = panel_label(panel, settings)[: LABEL_LINES[settings.units]]
+        write_in_shape(paper, shapely.Polygon(ring, cutouts), lines)
     used = sum(panel.area_mm2 for panel in panels) / (length * width)
     size = f"{dimension(length, settings)} x {dimension(width, settings)} x {kind.thickness_mm:g}"
     title = f"{kind.id} sheet {number}"

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from unfold.arrays import Floats
-from unfold.layout.packing_search import Job, Sheet, pack
+from unfold.layout.packing import Job, Sheet
+from unfold.layout.packing_search import pack
 from unfold.layout.result import Placement
 from unfold.layout.sheet_bounds import fewest_sheets
 
@@ -67,10 +68,9 @@ def nest_panels(parts: Sequence[Part], stock: Sequence[StockSheet], cutting: Cut
     """
     _check(parts, stock, cutting)
     job = _job(parts, stock, cutting)
-    packing = pack(job)
     placements: dict[str, Placement] = {}
     used = {sheet.id: 0 for sheet in stock}
-    for filled in sorted(packing.sheets, key=lambda filled: (filled.kind, -filled.area(job), filled.places[0])):
+    for filled in sorted(pack(job), key=lambda filled: (filled.kind, -filled.area(job), filled.places[0])):
         kind = stock[filled.kind]
         used[kind.id] += 1
         for index, x, y, turn in filled.places:

@@ -6,6 +6,10 @@ from numba import njit
 from unfold.arrays import Bools, Floats, Ints
 
 SPLIT_RULES = 5
+MOST_EMPTIED = 5
+TRIES = 8  # random refillings of the same emptied sheets
+WEIGHT_RANGE = (3.0, 1.0, 1.0, 0.3, 0.2, 0.2)
+FAVOUR_SPREAD = 0.5
 
 
 @njit(cache=True, nogil=True)
@@ -93,15 +97,8 @@ def _split_guillotine(free: Ints, count: int, at: int, w: int, h: int, rule: int
 
 @njit(cache=True, nogil=True)
 def fill_sheet(
-    sizes: Ints,
-    may_turn: Bools,
-    favour: Floats,
-    remaining: Bools,
-    sheet: Ints,
-    guillotine: bool,
-    split_rule: int,
-    weights: Floats,
-    placed: Ints,
+    sizes: Ints, may_turn: Bools, favour: Floats, pool: Ints, length: int, width: int, guillotine: bool, rule: int,
+    weights: Floats, placed: Ints,
 ) -> tuple[int, int]:
     """Fill one sheet greedily: again and again the best-scored part, place and turn among all that fit.
 
@@ -112,32 +109,35 @@ def fill_sheet(
     may_turn : (n,)
     favour : (n,)
         Factor on each part's area share; 1 is neutral.
-    remaining : (n,)
-        Parts that may be placed; the placed ones are cleared.
-    sheet : (2,)
-        Length and width, trimmed, with one kerf added.
+    pool : (m,)
+        Parts that may be placed.
+    length, width
+        Of the sheet, trimmed, with one kerf added.
+    rule
+        How a free rectangle is split when the cuts run through.
     weights : (6,)
         Weights of the score's terms: area, longest side, shorter and longer rest, y and x of the place.
-    placed : (n, 4)
-        Filled with part, x, y, turned.
+    placed : (m, 4)
+        Filled with index into the pool, x, y, turned.
 
     Returns
     -------
     The number of parts placed, and the number of places looked at (the unit of work).
     """
-    n = sizes.shape[0]
-    free = np.empty((8 * n + 16, 4), np.int64)
-    free[0, 0], free[0, 1], free[0, 2], free[0, 3] = 0, 0, sheet[0], sheet[1]
+    m = len(pool)
+    free = np.empty((8 * m + 16, 4), np.int64)
+    free[0, 0], free[0, 1], free[0, 2], free[0, 3] = 0, 0, length, width
     free_count, done, work = 1, 0, 0
-    length, width = float(sheet[0]), float(sheet[1])
+    used = np.zeros(m, np.bool_)
     while True:
-        best, best_part, best_free, best_turn = -np.inf, -1, -1, 0
-        for part in range(n):
-            if not remaining[part]:
+        best, best_index, best_free, best_turn = -np.inf, -1, -1, 0
+        for index in range(m):
+            if used[index]:
                 continue
+            part = pool[index]
             for turn in range(2 if may_turn[part] else 1):
                 w, h = sizes[part, turn], sizes[part, 1 - turn]
-                own = favour[part] * weights[0] * (w * h) / (length * width) + weights[1] * max(w, h) / length
+                own = favour[part] * weights[0] * (w / length) * (h / width) + weights[1] * max(w, h) / length
                 for at in range(free_count):
                     work += 1
                     rest_w, rest_h = free[at, 2] - w, free[at, 3] - h
@@ -151,15 +151,187 @@ def fill_sheet(
                         - weights[5] * free[at, 0] / length
                     )
                     if score > best:
-                        best, best_part, best_free, best_turn = score, part, at, turn
-        if best_part < 0:
+                        best, best_index, best_free, best_turn = score, index, at, turn
+        if best_index < 0:
             return done, work
-        w, h = sizes[best_part, best_turn], sizes[best_part, 1 - best_turn]
+        part = pool[best_index]
+        w, h = sizes[part, best_turn], sizes[part, 1 - best_turn]
         x, y = free[best_free, 0], free[best_free, 1]
-        placed[done, 0], placed[done, 1], placed[done, 2], placed[done, 3] = best_part, x, y, best_turn
+        placed[done, 0], placed[done, 1], placed[done, 2], placed[done, 3] = best_index, x, y, best_turn
         done += 1
-        remaining[best_part] = False
+        used[best_index] = True
         if guillotine:
-            free_count = _split_guillotine(free, free_count, best_free, w, h, split_rule)
+            free_count = _split_guillotine(free, free_count, best_free, w, h, rule)
         else:
             free_count = _take_free(free, free_count, x, y, w, h)
+
+
+@njit(cache=True, nogil=True)
+def fill_all(
+    sizes: Ints, may_turn: Bools, favour: Floats, pool: Ints, limits: Ints, costs: Floats, stock: Ints,
+    guillotine: bool, rule: int, weights: Floats, most_cost: float, places: Ints, kinds: Ints,
+) -> tuple[int, int, float, float, int]:
+    """Fill sheet after sheet until nothing more fits; of several kinds the one used best comes next.
+
+    `limits` (k, 2), `costs` (k,) and `stock` (k,) describe the kinds of sheet; a negative stock is endless. `places`
+    (m, 4) is filled with sheet, x, y, turned for each part of the pool, sheet -1 where it is left over; `kinds` with
+    the kind of each sheet. It gives up once the sheets cost more than `most_cost`.
+
+    Returns
+    -------
+    Number of sheets, parts left over, cost, sum of the squared shares of the sheets in use, and work.
+    """
+    m = len(pool)
+    rest, back = pool.copy(), np.arange(m)
+    count, sheets, work = m, 0, 0
+    cost, squares = 0.0, 0.0
+    available = stock.copy()
+    places[:m, 0] = -1
+    placed, best_placed = np.empty((m, 4), np.int64), np.empty((m, 4), np.int64)
+    while count > 0:
+        best_kind, best_worth, best_done, best_area = -1, 0.0, 0, 0.0
+        for kind in range(len(costs)):
+            if available[kind] == 0:
+                continue
+            length, width = limits[kind, 0], limits[kind, 1]
+            done, looked = fill_sheet(
+                sizes, may_turn, favour, rest[:count], length, width, guillotine, rule, weights, placed
+            )
+            work += looked
+            area = 0.0
+            for number in range(done):
+                part = rest[placed[number, 0]]
+                area += float(sizes[part, 0]) * float(sizes[part, 1])
+            if area / costs[kind] > best_worth:
+                best_kind, best_worth, best_done, best_area = kind, area / costs[kind], done, area
+                best_placed[:done] = placed[:done]
+        if best_kind < 0:
+            break
+        available[best_kind] -= 1
+        cost += costs[best_kind]
+        share = best_area / (float(limits[best_kind, 0]) * float(limits[best_kind, 1]))
+        squares += share * share
+        kinds[sheets] = best_kind
+        for number in range(best_done):
+            index = best_placed[number, 0]
+            places[back[index], 0] = sheets
+            places[back[index], 1:] = best_placed[number, 1:]
+            rest[index] = -1
+        sheets += 1
+        kept = 0
+        for index in range(count):
+            if rest[index] >= 0:
+                rest[kept], back[kept] = rest[index], back[index]
+                kept += 1
+        count = kept
+        if cost > most_cost:
+            break
+    return sheets, count, cost, squares, work
+
+
+@njit(cache=True, nogil=True)
+def refill_sheets(
+    sizes: Ints, may_turn: Bools, limits: Ints, costs: Floats, stock: Ints, guillotine: bool, places: Ints, kinds: Ints,
+    sheets: int, enough: int, generator: np.random.Generator, work_limit: int,
+) -> tuple[int, int]:
+    """Improve a packing: empty a few sheets, poorly used ones rather, fill them anew at random, keep what is no worse.
+
+    Better is: fewer parts left over, less cost, then a larger sum of squared shares, which drains the emptiest sheet.
+    `places` (n, 4) holds sheet, x, y, turned of every part, `kinds` (n,) the kind of each of the `sheets`; both are
+    changed. It ends at the work limit, or when `enough` sheets hold everything.
+
+    Returns the number of sheets and the work done.
+    """
+    n = len(sizes)
+    work, left = 0, 0
+    shares = np.zeros(n)
+    for part in range(n):
+        if places[part, 0] < 0:
+            left += 1
+        else:
+            shares[places[part, 0]] += float(sizes[part, 0]) * float(sizes[part, 1])
+    for sheet in range(sheets):
+        shares[sheet] /= float(limits[kinds[sheet], 0]) * float(limits[kinds[sheet], 1])
+    pool, new_places, new_kinds = np.empty(n, np.int64), np.empty((n, 4), np.int64), np.empty(n, np.int64)
+    favour, weights, keys = np.ones(n), np.empty(6), np.empty(n)
+    while work < work_limit and (left > 0 or sheets > enough):
+        emptied = min(sheets, int(generator.integers(2, MOST_EMPTIED + 1)))
+        for sheet in range(sheets):
+            keys[sheet] = -(1.02 - shares[sheet]) * np.sqrt(generator.random())
+        chosen = np.argsort(keys[:sheets])[:emptied]
+        is_emptied = np.zeros(sheets + 1, np.bool_)
+        is_emptied[chosen] = True
+        is_emptied[sheets] = True  # parts that are left over: sheet -1
+        m, old_cost, old_squares = 0, 0.0, 0.0
+        for part in range(n):
+            if is_emptied[places[part, 0]]:
+                pool[m] = part
+                m += 1
+        available = stock.copy()
+        for sheet in range(sheets):
+            if is_emptied[sheet]:
+                old_cost += costs[kinds[sheet]]
+                old_squares += shares[sheet] * shares[sheet]
+            else:
+                available[kinds[sheet]] -= 1
+        for kind in range(len(costs)):
+            if stock[kind] < 0:
+                available[kind] = -1
+        for _ in range(TRIES):
+            for term in range(6):
+                weights[term] = generator.random() * WEIGHT_RANGE[term]
+            spread = FAVOUR_SPREAD * generator.random()
+            for index in range(m):
+                favour[pool[index]] = np.exp(generator.normal(0.0, spread))
+            rule = int(generator.integers(0, SPLIT_RULES))
+            count, new_left, cost, squares, looked = fill_all(
+                sizes, may_turn, favour, pool[:m], limits, costs, available, guillotine, rule, weights, old_cost + 0.5,
+                new_places, new_kinds,
+            )
+            work += looked + m
+            better = new_left < left or (
+                new_left == left and (cost < old_cost - 0.5 or (cost < old_cost + 0.5 and squares >= old_squares))
+            )
+            if not better:
+                continue
+            old_cost, old_squares, left = cost, squares, new_left
+            sheets = _replace_sheets(places, kinds, shares, sheets, is_emptied, pool[:m], new_places, new_kinds, count)
+            for part in range(sheets, n):
+                shares[part] = 0.0
+            for sheet in range(sheets - count, sheets):
+                shares[sheet] = 0.0
+            for index in range(m):
+                part = pool[index]
+                if places[part, 0] >= 0:
+                    shares[places[part, 0]] += float(sizes[part, 0]) * float(sizes[part, 1])
+            for sheet in range(sheets - count, sheets):
+                shares[sheet] /= float(limits[kinds[sheet], 0]) * float(limits[kinds[sheet], 1])
+            is_emptied = np.zeros(sheets + 1, np.bool_)
+            is_emptied[sheets - count : sheets + 1] = True
+    return sheets, work
+
+
+@njit(cache=True, nogil=True)
+def _replace_sheets(
+    places: Ints, kinds: Ints, shares: Floats, sheets: int, is_emptied: Bools, pool: Ints, new_places: Ints,
+    new_kinds: Ints, count: int,
+) -> int:
+    """Put new sheets in the place of the emptied ones, after those that were kept; return how many there are then."""
+    number = np.full(sheets, -1, np.int64)
+    kept = 0
+    for sheet in range(sheets):
+        if not is_emptied[sheet]:
+            number[sheet] = kept
+            kinds[kept], shares[kept] = kinds[sheet], shares[sheet]
+            kept += 1
+    for part in range(len(places)):
+        if places[part, 0] >= 0:
+            places[part, 0] = number[places[part, 0]]
+    for index in range(len(pool)):
+        part = pool[index]
+        places[part] = new_places[index]
+        if new_places[index, 0] >= 0:
+            places[part, 0] += kept
+    for sheet in range(count):
+        kinds[kept + sheet] = new_kinds[sheet]
+    return kept + count

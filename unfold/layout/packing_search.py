@@ -1,17 +1,23 @@
-"""The search behind the nesting: many greedy fillings, then emptying and refilling some sheets.
+"""The search behind the nesting: some greedy fillings, then emptying and refilling a few sheets again and again.
 
-Score-driven greedy filling with varied weights follows Crainic, Perboli and Tadei (2012), A greedy adaptive search
+Greedy filling by a score with varied weights follows Crainic, Perboli and Tadei (2012), A greedy adaptive search
 procedure for multi-dimensional multi-container packing problems; emptying and refilling, Pisinger and Ropke (2010),
-Large neighborhood search.
+Large neighborhood search, in Handbook of metaheuristics.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
-from unfold.arrays import Bools, Floats, Ints
+from unfold.arrays import Floats, Ints
 from unfold.layout import nesting_kernels as kernels
+from unfold.layout.exact_saw import pack_exactly
+from unfold.layout.packing import FilledSheet, Job
+from unfold.layout.sheet_bounds import fewest_sheets
 
+SEED = 1
+WORK_LIMIT = 2_000_000
+"""Places looked at, about 5 ns each. A limit in time would make the result depend on the machine."""
 START_WEIGHTS = (
     (1.0, 0.0, 0.3, 0.05, 0.01, 0.01),
     (0.3, 1.0, 0.3, 0.05, 0.01, 0.01),
@@ -20,97 +26,81 @@ START_WEIGHTS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """A kind of sheet: usable size with one kerf added (micrometres), area paid for, and how many there are."""
-
-    size: Ints  # (2,)
-    cost: float
-    count: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
-    """Parts (n, 2) with the kerf added, in micrometres, and the kinds of sheet."""
-
-    sizes: Ints
-    may_turn: Bools
-    sheets: tuple[Sheet, ...]
-    guillotine: bool
-
-    def fits(self, kind: int) -> Bools:
-        """Tell which parts fit on a sheet of this kind at all; shape (n,)."""
-        limit = self.sheets[kind].size
-        straight = (self.sizes <= limit).all(axis=1)
-        turned = (self.sizes[:, ::-1] <= limit).all(axis=1) & self.may_turn
-        return np.asarray(straight | turned)
-
-
-@dataclass(frozen=True, slots=True)
-class FilledSheet:
-    """One sheet with its parts: (part, x, y, turned) each, micrometres from the trimmed corner."""
-
-    kind: int
-    places: tuple[tuple[int, int, int, int], ...]
-
-    def area(self, job: Job) -> float:
-        return float(sum(int(job.sizes[part].prod()) for part, *_ in self.places))
-
-
-@dataclass(slots=True)
-class Packing:
-    sheets: list[FilledSheet] = field(default_factory=list)
-
-    def rank(self, job: Job) -> tuple[int, float, float]:
-        """Smaller is better: parts left over, area paid for, then the evenness that a large rest on one sheet ends."""
-        left = len(job.sizes) - sum(len(sheet.places) for sheet in self.sheets)
-        shares = [sheet.area(job) / float(job.sheets[sheet.kind].size.prod()) for sheet in self.sheets]
-        return left, sum(job.sheets[sheet.kind].cost for sheet in self.sheets), -sum(share * share for share in shares)
-
-
-def pack(job: Job) -> Packing:
-    """Pack a job as well as the work limit allows."""
-    best = Packing()
+def pack(job: Job, work_limit: int = WORK_LIMIT) -> list[FilledSheet]:
+    """Pack a job as well as the work limit allows: as many parts as can be, on as little paid sheet area as can be."""
     if len(job.sizes) == 0 or not job.sheets:
-        return best
-    best_rank = best.rank(job)
-    favour = np.ones(len(job.sizes))
+        return []
+    start = _best_start(job)
+    # With one kind of sheet the bound tells when no packing can be better; with several, cost is not their number.
+    enough = fewest_sheets(job) if len(job.sheets) == 1 else 0
+    if start.left == 0 and start.sheets <= enough:
+        return start.filled()
+    exact = pack_exactly(job)
+    if exact is not None and job.guillotine:
+        return exact
+    if exact is not None and start.is_dearer_than(exact, job):
+        start = _State.of(exact, len(job.sizes))
+    sheets, _ = kernels.refill_sheets(
+        job.sizes, job.may_turn, job.limits, job.costs, job.stock, job.guillotine, start.places, start.kinds,
+        start.sheets, enough, np.random.default_rng(SEED), work_limit,
+    )  # fmt: skip
+    return _State(start.places, start.kinds, sheets).filled()
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    """A packing as compiled loops hold it: sheet, x, y, turned of each part (n, 4), and each sheet's kind (n,)."""
+
+    places: Ints
+    kinds: Ints
+    sheets: int
+
+    @classmethod
+    def of(cls, filled: list[FilledSheet], parts: int) -> "_State":
+        places, kinds = np.full((parts, 4), -1, np.int64), np.zeros(parts, np.int64)
+        for number, sheet in enumerate(filled):
+            kinds[number] = sheet.kind
+            for part, x, y, turned in sheet.places:
+                places[part] = number, x, y, turned
+        return cls(places, kinds, len(filled))
+
+    @property
+    def left(self) -> int:
+        """Parts that lie on no sheet."""
+        return int(np.count_nonzero(self.places[:, 0] < 0))
+
+    def filled(self) -> list[FilledSheet]:
+        found = []
+        for sheet in range(self.sheets):
+            parts = np.flatnonzero(self.places[:, 0] == sheet).tolist()
+            rows = self.places[parts, 1:].tolist()
+            places = tuple((part, x, y, turned) for part, (x, y, turned) in zip(parts, rows, strict=True))
+            found.append(FilledSheet(int(self.kinds[sheet]), places))
+        return found
+
+    def is_dearer_than(self, other: list[FilledSheet], job: Job) -> bool:
+        own = float(job.costs[self.kinds[: self.sheets]].sum())
+        return self.left > 0 or own > sum(float(job.costs[sheet.kind]) for sheet in other)
+
+
+def _best_start(job: Job) -> _State:
+    """Fill greedily with every start weight and split rule; return the best."""
+    n = len(job.sizes)
+    pool, favour = np.arange(n), np.ones(n)
+    found: list[tuple[tuple[int, float, float], int, _State]] = []
     for weights in START_WEIGHTS:
         for rule in range(kernels.SPLIT_RULES if job.guillotine else 1):
-            packing = fill_all(job, favour, np.array(weights), rule)
-            if (rank := packing.rank(job)) < best_rank:
-                best, best_rank = packing, rank
-    return best
+            places, kinds = np.empty((n, 4), np.int64), np.zeros(n, np.int64)
+            sheets, left, cost, squares, _ = _fill(job, pool, favour, np.array(weights), rule, places, kinds)
+            found.append(((left, cost, -squares), len(found), _State(places, kinds, sheets)))
+    return min(found)[2]
 
 
-def fill_all(job: Job, favour: Floats, weights: Floats, rule: int) -> Packing:
-    """Fill sheet after sheet until nothing more fits; of several kinds the one used best comes next."""
-    remaining = np.ones(len(job.sizes), np.bool_)
-    available = [sheet.count for sheet in job.sheets]
-    packing = Packing()
-    while remaining.any():
-        fillings = [
-            fill_one(job, kind, remaining, favour, weights, rule)
-            for kind in range(len(job.sheets))
-            if available[kind] != 0
-        ]
-        filled = max(
-            (one for one in fillings if one.places),
-            key=lambda one: one.area(job) / job.sheets[one.kind].cost,
-            default=None,
-        )
-        if filled is None:
-            break
-        remaining[[place[0] for place in filled.places]] = False
-        count = available[filled.kind]
-        available[filled.kind] = None if count is None else count - 1
-        packing.sheets.append(filled)
-    return packing
-
-
-def fill_one(job: Job, kind: int, remaining: Bools, favour: Floats, weights: Floats, rule: int) -> FilledSheet:
-    placed = np.empty((len(job.sizes), 4), np.int64)
-    count, _ = kernels.fill_sheet(
-        job.sizes, job.may_turn, favour, remaining.copy(), job.sheets[kind].size, job.guillotine, rule, weights, placed
-    )
-    return FilledSheet(kind, tuple((int(p), int(x), int(y), int(t)) for p, x, y, t in placed[:count]))
+def _fill(
+    job: Job, pool: Ints, favour: Floats, weights: Floats, rule: int, places: Ints, kinds: Ints
+) -> tuple[int, int, float, float, int]:
+    result: tuple[int, int, float, float, int] = kernels.fill_all(
+        job.sizes, job.may_turn, favour, pool, job.limits, job.costs, job.stock, job.guillotine, rule, weights, np.inf,
+        places, kinds,
+    )  # fmt: skip
+    return result

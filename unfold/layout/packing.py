@@ -1,0 +1,59 @@
+"""A packing job and its answer, in whole micrometres: parts as rectangles, and where they lie on which sheet."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from unfold.arrays import Bools, Floats, Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A kind of sheet: usable size with one kerf added (micrometres), area paid for, and how many there are."""
+
+    size: Ints  # (2,)
+    cost: float
+    count: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """Parts (n, 2) with the kerf added, in micrometres, and the kinds of sheet."""
+
+    sizes: Ints
+    may_turn: Bools
+    sheets: tuple[Sheet, ...]
+    guillotine: bool
+
+    @property
+    def limits(self) -> Ints:
+        """Usable sizes of the kinds of sheet, (k, 2)."""
+        return np.array([sheet.size for sheet in self.sheets], np.int64).reshape(-1, 2)
+
+    @property
+    def costs(self) -> Floats:
+        """Area paid for, by kind, (k,)."""
+        return np.array([sheet.cost for sheet in self.sheets], np.float64)
+
+    @property
+    def stock(self) -> Ints:
+        """How many sheets there are, by kind, (k,); -1 where there is no end of them."""
+        return np.array([-1 if sheet.count is None else sheet.count for sheet in self.sheets], np.int64)
+
+    def fits(self, kind: int) -> Bools:
+        """Tell which parts fit on a sheet of this kind at all; shape (n,)."""
+        limit = self.sheets[kind].size
+        straight = (self.sizes <= limit).all(axis=1)
+        turned = (self.sizes[:, ::-1] <= limit).all(axis=1) & self.may_turn
+        return np.asarray(straight | turned)
+
+
+@dataclass(frozen=True, slots=True)
+class FilledSheet:
+    """One sheet with its parts: (part, x, y, turned) each, micrometres from the trimmed corner."""
+
+    kind: int
+    places: tuple[tuple[int, int, int, int], ...]
+
+    def area(self, job: Job) -> float:
+        return float(sum(float(job.sizes[part].prod()) for part, *_ in self.places))
