@@ -10,7 +10,7 @@ from tests.scan.write_e57 import cartesian, write_e57
 from unfold.arrays import Floats
 from unfold.errors import SettingsError
 from unfold.scan import open_scan
-from unfold.scan.station import hidden_points, is_contradicted, is_station
+from unfold.scan.station import find_station, hidden_points, is_contradicted, is_station
 from unfold.settings.scan import ScanSettings
 
 ROOM = np.array([2.5, 2.0, 1.35])
@@ -61,14 +61,40 @@ def test_an_empty_convex_room_proves_nothing() -> None:
     assert not is_station(points[on_wall & (np.abs(points[:, 2]) > 1.3)], np.zeros(3))
 
 
+def in_order(place: Floats, columns: int = 300, rows: int = 120, noise: float = 0.002) -> Floats:
+    """Return an empty room as a scanner at `place` measures it, column by column (n, 3): no point is hidden."""
+    azimuth = np.repeat(np.linspace(0, 2 * np.pi, columns, endpoint=False), rows)
+    elevation = np.tile(np.linspace(-1.1, 1.3, rows), columns)
+    level = np.cos(elevation)
+    rays = np.column_stack((level * np.cos(azimuth), level * np.sin(azimuth), np.sin(elevation)))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        reach = np.min(np.where(rays != 0, (np.sign(rays) * ROOM - place) / rays, np.inf), axis=1)
+    reach += np.random.default_rng(6).normal(0, noise, len(reach))
+    points: Floats = place + rays * reach[:, None]
+    return points
+
+
 def test_the_order_of_measurement_is_proof() -> None:
-    azimuth = np.repeat(np.arange(0, 2 * np.pi, 0.02), 100)
-    elevation = np.tile(np.linspace(-1, 1, 100), len(azimuth) // 100)
-    rays = np.column_stack(
-        (np.cos(elevation) * np.cos(azimuth), np.cos(elevation) * np.sin(azimuth), np.sin(elevation))
-    )
-    points = rays * np.min(ROOM / np.maximum(np.abs(rays), 1e-9), axis=1)[:, None]  # convex: hidden points say nothing
+    points = in_order(np.zeros(3))
     assert is_station(points, np.zeros(3)) and not is_station(points, np.array([0.1, 0, 0]))
+
+
+@pytest.mark.parametrize("place", [[0.7, -0.4, 0.3], [-1.2, 1.1, -0.2], [0, 0, 0]])
+def test_a_station_anywhere_is_found_from_the_order_of_its_points(place: list[float]) -> None:
+    shift = np.array([100.0, 50.0, 20.0])
+    for moved in (np.zeros(3), shift):
+        found = find_station(in_order(np.array(place)) + moved)
+        assert found is not None
+        np.testing.assert_allclose(found - moved, place, atol=0.005)
+
+
+def test_shuffled_gridded_and_merged_points_have_no_station_to_find() -> None:
+    first, second = in_order(np.array([0.7, -0.4, 0.3])), in_order(np.array([-1.2, 1.1, -0.2]))
+    assert find_station(np.random.default_rng(1).permutation(first)) is None
+    assert find_station(np.vstack((first, second))) is None
+    across, up = np.meshgrid(np.arange(0, 5, 0.02), np.arange(0, 2.7, 0.02), indexing="ij")
+    flat = np.column_stack((across.ravel(), np.zeros(across.size), up.ravel()))
+    assert find_station(np.vstack((flat, flat[:, [1, 0, 2]], flat[:, [0, 2, 1]]))) is None
 
 
 def test_plain_file_gets_its_station_and_says_so(tmp_path: Path) -> None:

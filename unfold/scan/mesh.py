@@ -26,7 +26,7 @@ class MeshReader:
         self.path = path
         self.unit: LengthUnit | None = "m" if kind in ("glb", "gltf") else None  # glTF 2.0, section 3.4: metres
         self.metres_per_unit = 1.0
-        self.parts: list[Part] = [Part(path.stem)]
+        self.parts: list[Part] = [Part(path.stem, measured=False)]
         self.dropped: Counter[str] = Counter()
         self._spacing_m = spacing_m
         self._corners = _triangles(path, kind)

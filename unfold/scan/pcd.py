@@ -15,6 +15,7 @@ from unfold.scan import kernels
 from unfold.scan.compressed import open_bytes
 from unfold.scan.number_text import Layout, NumberText
 from unfold.scan.reader import BATCH_POINTS, Batch, Part, first_batches
+from unfold.scan.records import cut_short, read_records, sample_records
 from unfold.settings.scan import LengthUnit
 
 KINDS = {
@@ -66,8 +67,14 @@ class PcdReader:
                 yield Batch(0, x, y, z)
 
     def sample(self, points: int) -> Iterator[Batch]:
-        """Yield the first points."""
-        return first_batches(self, points)
+        """Yield runs spread over a binary file, the first points of any other."""
+        with open_bytes(self.path) as stream:
+            header = read_header(stream, self.path)
+            if header.data != "binary":
+                yield from first_batches(self, points)
+                return
+            for records in sample_records(stream, header.row(), header.points, points, self.path):
+                yield Batch(0, *_columns(records, header))
 
     def _ascii(self, stream: BinaryIO, header: Header) -> Iterator[tuple[AnyArray, AnyArray, AnyArray]]:
         starts = np.cumsum([0, *(count for _, _, count in header.fields)])
@@ -77,19 +84,11 @@ class PcdReader:
             found += len(xyz)
             yield xyz[:, 0], xyz[:, 1], xyz[:, 2]
         if found < header.points:
-            raise self._short(found, header.points)
+            raise cut_short(self.path, found, header.points)
 
     def _binary(self, stream: BinaryIO, header: Header) -> Iterator[tuple[AnyArray, AnyArray, AnyArray]]:
-        row, left = header.row(), header.points
-        names = [str(header.field(name)) for name in "xyz"]
-        while left > 0:
-            data = stream.read(min(left, BATCH_POINTS) * row.itemsize)
-            points = np.frombuffer(data[: len(data) // row.itemsize * row.itemsize], row)
-            if len(points) == 0:
-                raise self._short(header.points - left, header.points)
-            left -= len(points)
-            x, y, z = (np.ascontiguousarray(points[name][:, 0]) for name in names)
-            yield x, y, z
+        for records in read_records(stream, header.row(), header.points, self.path):
+            yield _columns(records, header)
 
     def _compressed(self, stream: BinaryIO, header: Header) -> Iterator[tuple[AnyArray, AnyArray, AnyArray]]:
         """Yield points of a compressed file, in which all x stand before all y: expanded to a temporary file first."""
@@ -100,14 +99,11 @@ class PcdReader:
         with tempfile.TemporaryFile() as expanded:
             found = _expand(stream, int(sizes[0]), expanded)
             if found != int(sizes[1]):
-                raise self._short(found // row.itemsize, header.points)
+                raise cut_short(self.path, found // row.itemsize, header.points)
             for start in range(0, header.points, BATCH_POINTS):
                 count = min(BATCH_POINTS, header.points - start)
                 x, y, z = (_field_values(expanded, header, name, start, count) for name in "xyz")
                 yield x, y, z
-
-    def _short(self, found: int, wanted: int) -> ScanError:
-        return ScanError(f"{self.path} is cut short: {found} of {wanted} points", "copy or export the file again")
 
 
 def read_header(stream: BinaryIO, path: Path) -> Header:
@@ -141,6 +137,11 @@ def _header(values: dict[str, list[str]]) -> Header:
     if values["DATA"][0] not in ("ascii", "binary", "binary_compressed"):
         raise ValueError(f"DATA {values['DATA'][0]}")
     return Header(fields, points, view, values["DATA"][0])
+
+
+def _columns(records: AnyArray, header: Header) -> tuple[AnyArray, AnyArray, AnyArray]:
+    x, y, z = (np.ascontiguousarray(records[str(header.field(name))][:, 0]) for name in "xyz")
+    return x, y, z
 
 
 def _expand(stream: BinaryIO, size: int, expanded: IO[bytes]) -> int:

@@ -12,7 +12,8 @@ from unfold.arrays import AnyArray
 from unfold.errors import ScanError
 from unfold.scan.compressed import open_bytes
 from unfold.scan.number_text import Layout, NumberText
-from unfold.scan.reader import BATCH_POINTS, Batch, Part, first_batches
+from unfold.scan.reader import Batch, Part, first_batches
+from unfold.scan.records import cut_short, read_records, sample_records
 from unfold.settings.scan import LengthUnit
 
 KINDS = {
@@ -53,15 +54,29 @@ class PlyReader:
     def batches(self) -> Iterator[Batch]:
         """Yield the vertices. Raises ScanError when the header is wrong or the file is shorter than it says."""
         with open_bytes(self.path) as stream:
-            order, elements = read_header(stream, self.path)
-            vertex = skip_to_vertex(stream, order, elements, self.path)
-            rows = _ascii_rows if order == "" else _binary_rows
-            for x, y, z in rows(stream, order, vertex, self.path):
-                yield Batch(0, x, y, z)
+            order, vertex = self._to_vertices(stream)
+            if order == "":
+                yield from _ascii_batches(stream, vertex, self.path)
+                return
+            for records in read_records(stream, vertex.row(order), vertex.count, self.path):
+                yield _as_batch(records)
 
     def sample(self, points: int) -> Iterator[Batch]:
-        """Yield the first points."""
-        return first_batches(self, points)
+        """Yield runs spread over a binary file, the first points of a text."""
+        with open_bytes(self.path) as stream:
+            order, vertex = self._to_vertices(stream)
+            if order == "":
+                yield from first_batches(self, points)
+                return
+            for records in sample_records(stream, vertex.row(order), vertex.count, points, self.path):
+                yield _as_batch(records)
+
+    def _to_vertices(self, stream: BinaryIO) -> tuple[str, Element]:
+        order, elements = read_header(stream, self.path)
+        vertex = skip_to_vertex(stream, order, elements, self.path)
+        if order != "" and vertex.has_list:
+            raise ScanError(f"{self.path} has list properties in its vertices", "export it without them")
+        return order, vertex
 
 
 def has_faces(path: Path) -> bool:
@@ -118,7 +133,7 @@ def _skip(stream: BinaryIO, order: str, element: Element, path: Path) -> None:
     if order == "":
         for _ in range(element.count):
             if not stream.readline():
-                raise short(path, 0, element.count)
+                raise cut_short(path, 0, element.count)
         return
     if element.has_list:
         raise ScanError(f"{path} has the list {element.name!r} before its vertices", "export it with vertices first")
@@ -126,41 +141,22 @@ def _skip(stream: BinaryIO, order: str, element: Element, path: Path) -> None:
     while left > 0:
         skipped = len(stream.read(min(left, 1 << 20)))
         if skipped == 0:
-            raise short(path, 0, element.count)
+            raise cut_short(path, 0, element.count)
         left -= skipped
 
 
-def _binary_rows(
-    stream: BinaryIO, order: str, vertex: Element, path: Path
-) -> Iterator[tuple[AnyArray, AnyArray, AnyArray]]:
-    if vertex.has_list:
-        raise ScanError(f"{path} has list properties in its vertices", "export it without them")
-    row, left = vertex.row(order), vertex.count
-    while left > 0:
-        data = stream.read(min(left, BATCH_POINTS) * row.itemsize)
-        rows = np.frombuffer(data[: len(data) // row.itemsize * row.itemsize], row)
-        if len(rows) == 0:
-            raise short(path, vertex.count - left, vertex.count)
-        left -= len(rows)
-        yield tuple(native(rows[name]) for name in "xyz")  # type: ignore[misc]
+def _as_batch(records: AnyArray) -> Batch:
+    """Return records as a batch, in this machine's byte order."""
+    x, y, z = (np.ascontiguousarray(records[name], records[name].dtype.newbyteorder("=")) for name in "xyz")
+    return Batch(0, x, y, z)
 
 
-def native(column: AnyArray) -> AnyArray:
-    """Return a column in this machine's byte order, contiguous."""
-    return np.ascontiguousarray(column, column.dtype.newbyteorder("="))
-
-
-def _ascii_rows(stream: BinaryIO, _: str, vertex: Element, path: Path) -> Iterator[tuple[AnyArray, AnyArray, AnyArray]]:
+def _ascii_batches(stream: BinaryIO, vertex: Element, path: Path) -> Iterator[Batch]:
     names = [name for name, _, _ in vertex.properties]
     columns = (names.index("x"), names.index("y"), names.index("z"))
     left = vertex.count
     for xyz in NumberText(stream).rows(Layout(columns, " \t"), vertex.count):
         left -= len(xyz)
-        yield xyz[:, 0], xyz[:, 1], xyz[:, 2]
+        yield Batch(0, xyz[:, 0], xyz[:, 1], xyz[:, 2])
     if left > 0:
-        raise short(path, vertex.count - left, vertex.count)
-
-
-def short(path: Path, found: int, wanted: int) -> ScanError:
-    """Return the error for a file that ends before the points that its header promises."""
-    return ScanError(f"{path} is cut short: {found} of {wanted} points", "copy or export the file again")
+        raise cut_short(path, vertex.count - left, vertex.count)

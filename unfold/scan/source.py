@@ -18,7 +18,7 @@ from unfold.scan import kernels
 from unfold.scan.detect import open_reader
 from unfold.scan.reader import Batch, Part
 from unfold.scan.result import Source
-from unfold.scan.station import is_contradicted, is_station
+from unfold.scan.station import find_station, is_contradicted, is_station
 from unfold.scan.units import METRES_PER_UNIT, SURE, guess_unit
 from unfold.settings.scan import LengthUnit, ScanSettings
 
@@ -123,25 +123,27 @@ class InputFile:
     def _judge(self, number: int, samples: list[tuple[int, Floats]]) -> Floats | None:
         """Decide where a part was seen from: what its points prove, else what the file states and they bear out."""
         part = self.parts[number]
-        own = [points * self.scale for index, points in samples if index == number]
-        points = np.concatenate(own) if own else np.empty((0, 3))
-        stated, other = self._scaled(part.position), self._scaled(part.other_position)
-        if stated is None:
-            return None
-        same = other is None or np.allclose(stated, other, atol=SAME_PLACE_M)
-        for place in () if part.stated and same else (stated, None if same else other):
-            if place is not None and is_station(points, place):
-                return self._proven(part, place)
-        if not part.stated:
-            return None
-        if is_contradicted(points, stated):
+        points = np.concatenate([np.empty((0, 3)), *(own * self.scale for index, own in samples if index == number)])
+        places = self._places(part)
+        if part.stated and len(places) == 1:
+            if not is_contradicted(points, places[0]):
+                return places[0]
             text = f"{part.name} of {self.name}: many points lie hidden from its stated position, which was not used"
             self._note("warning", "station-contradicted", text)
-            return None
-        return stated
+            places = []
+        proven = next((place for place in places if is_station(points, place)), None)
+        if proven is None and part.measured:
+            proven = find_station(points)
+        if proven is not None:
+            return self._proven(part, proven)
+        return places[0] if part.stated and places and not is_contradicted(points, places[0]) else None
 
-    def _scaled(self, position: Floats | None) -> Floats | None:
-        return None if position is None else position * self.scale
+    def _places(self, part: Part) -> list[Floats]:
+        """Return what the file may mean by a part's position, in metres, the likelier first."""
+        places = [place * self.scale for place in (part.position, part.other_position) if place is not None]
+        if len(places) == 2 and np.allclose(places[0], places[1], atol=SAME_PLACE_M):
+            del places[1]
+        return places
 
     def _proven(self, part: Part, place: Floats) -> Floats:
         x, y, z = place

@@ -5,18 +5,24 @@ measurement neighbouring rays follow each other in equal steps of angle. From a 
 Such a sharp optimum is taken as proof; a flat one (an empty convex room, a merged cloud) proves nothing.
 """
 
+import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from scipy.optimize import minimize
 from scipy.spatial import cKDTree
 
-from unfold.arrays import Bools, Floats
+from unfold.arrays import Bools, Floats, Ints
 
 NEAR_M = 0.2  # nearer to a scanner are only its own parts; no scanner for rooms measures that close
 ASIDE_M = 0.15
 FRONT_SHARE, FRONT_M = 0.1, 0.1  # so much nearer is in front: more than slopes and noise make
 SHARP, LEAST_HIDDEN = 4, 10  # hidden points in all at the two places beside on an axis, per one here; and at least
-EVEN = 0.25  # at the scanner the steps vary at most so much as at any place beside it
+EVEN = 0.35  # at the scanner the steps vary at most so much as at any place beside it
+MERGED_PERCENT = 70  # of the steps have to be even: of a cloud merged from two set-ups about half are
+ORDERED = 0.5  # where the steps vary more than this from near the middle, the order of measurement is lost
+FIRST_STEP_M, FOUND_M, SEARCH_RUNS, SEARCH_RUN = 0.5, 0.001, 6, 2000
 CONTRADICTED, REMOTE_M = 0.15, 10.0  # no scanner sees so large a share of hidden points, or stands so far outside
 LEAST_CLOSE = 0.5  # of the neighbours have to be close for a query to tell anything
 
@@ -48,13 +54,55 @@ class Hidden:
 
 def is_station(points_m: Floats, position_m: Floats) -> bool:
     """Tell whether points (n, 3), in the file's order, were very likely all seen from `position_m`."""
-    beside = [(position_m + ASIDE_M * step, position_m - ASIDE_M * step) for step in np.eye(3)]
-    here = unevenness(points_m, position_m)
-    if here <= EVEN * min(unevenness(points_m, place) for pair in beside for place in pair):
+    if _is_evenly_seen(points_m, position_m):
         return True
     hidden = hidden_points(points_m, position_m).count
-    others = [sum(hidden_points(points_m, place).count for place in pair) for pair in beside]
-    return all(count >= max(SHARP * hidden, LEAST_HIDDEN) for count in others)
+    others = (sum(hidden_points(points_m, place).count for place in pair) for pair in _beside(position_m))
+    return all(count >= max(SHARP * hidden, LEAST_HIDDEN) for count in others)  # mostly the first axis decides
+
+
+def find_station(points_m: Floats) -> Floats | None:
+    """Search the place from which points (n, 3), in the file's order, follow each other in even steps of angle.
+
+    Returns None when the order says nothing (shuffled or merged points), or when no place is sharply better than those
+    around it.
+    """
+    some = points_m[_runs(len(points_m))]
+    if len(some) < 3:
+        return None
+    start = np.zeros(3) if np.all(some.min(axis=0) <= 0) and np.all(some.max(axis=0) >= 0) else np.median(some, axis=0)
+    if unevenness(some, start) > ORDERED:
+        return None
+    options: Any = {
+        "initial_simplex": start + FIRST_STEP_M * np.vstack((np.zeros(3), np.eye(3))),
+        "xatol": FOUND_M,
+        "fatol": 1e-3,
+        "maxfev": 250,
+    }
+    # in a sharp and deep pit the logarithm shows the way
+    found = minimize(
+        lambda place: math.log(unevenness(some, place) + 1e-9), start, method="Nelder-Mead", options=options
+    )
+    place: Floats = np.asarray(found.x)
+    sound = _is_evenly_seen(points_m, place) and not is_contradicted(points_m, place)
+    return place if sound else None
+
+
+def _is_evenly_seen(points_m: Floats, position_m: Floats) -> bool:
+    here = unevenness(points_m, position_m)
+    return here <= EVEN * min(unevenness(points_m, place) for pair in _beside(position_m) for place in pair)
+
+
+def _beside(position_m: Floats) -> list[tuple[Floats, Floats]]:
+    return [(position_m + ASIDE_M * step, position_m - ASIDE_M * step) for step in np.eye(3)]
+
+
+def _runs(count: int) -> Ints:
+    """Return the indices of some runs of points in their order, spread over all."""
+    if count <= SEARCH_RUNS * SEARCH_RUN:
+        return np.arange(count)
+    starts = np.linspace(0, count - SEARCH_RUN, SEARCH_RUNS).astype(np.int64)
+    return (starts[:, None] + np.arange(SEARCH_RUN)).ravel()
 
 
 def is_contradicted(points_m: Floats, position_m: Floats) -> bool:
@@ -69,14 +117,14 @@ def is_contradicted(points_m: Floats, position_m: Floats) -> bool:
 
 
 def unevenness(points_m: Floats, position_m: Floats) -> float:
-    """Return the median change of the angle from one point to the next, as a share of it; infinite without points."""
+    """Return how much the angle from one point to the next changes, as a share of it: what 70 % of the steps keep."""
     rays, _ = _rays(points_m, position_m)
     steps = np.linalg.norm(np.diff(rays, axis=0), axis=1)
     before, after = steps[:-1], steps[1:]
     moving = before > 0
     if not moving.any():
         return float("inf")
-    return float(np.median(np.abs(after - before)[moving] / before[moving]))
+    return float(np.percentile(np.abs(after - before)[moving] / before[moving], MERGED_PERCENT))
 
 
 def hidden_points(points_m: Floats, position_m: Floats, look: Look = FINE) -> Hidden:
