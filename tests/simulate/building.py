@@ -7,7 +7,15 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon, box
 
-from tests.simulate.fittings import box_sheets, mirror_sheet, opening_sheets, person_sheets, skirting_sheets
+from tests.simulate.fittings import (
+    box_sheets,
+    mirror_sheet,
+    opening_sheets,
+    person_sheets,
+    plant_sheets,
+    pole_sheets,
+    skirting_sheets,
+)
 from tests.simulate.heights import as_terms
 from tests.simulate.outline import OpeningRing, Outline, opening_ring, wall_outline
 from tests.simulate.room import CeilingPlan, Chain, RoomPlan, WallPlan
@@ -67,6 +75,10 @@ def build(room: RoomPlan) -> Building:
             others += skirting_sheets(wall.surface, wall.outline.ring, wall.openings, *wall.plan.skirting)
     for piece_of_furniture in room.boxes:
         others += box_sheets(piece_of_furniture)
+    for pole in room.poles:
+        others += pole_sheets(pole)
+    for plant in room.plants:
+        others += plant_sheets(plant)
     first = np.concatenate([[0], np.cumsum([len(chain.walls) for chain in room.chains])])
     for mirror in room.mirrors:
         others += mirror_sheet(walls[first[mirror.chain] + mirror.wall].surface, mirror)

@@ -9,8 +9,8 @@ from shapely.geometry import Polygon, box
 
 from tests.simulate.heights import as_terms, constant
 from tests.simulate.outline import OpeningRing
-from tests.simulate.room import Box, Mirror, Person
-from tests.simulate.sheets import GLASS, MIRROR, NO_TERMS, Sheet
+from tests.simulate.room import Box, Mirror, Person, Plant, Pole
+from tests.simulate.sheets import EVERY_STATION, GLASS, MIRROR, NO_TERMS, Sheet
 from unfold.arrays import Floats
 from unfold.room.frame import WallFrame
 
@@ -189,13 +189,35 @@ def mirror_sheet(surface: Sheet, mirror: Mirror) -> list[Sheet]:
     return [_flat(place, right, up, box(0, mirror.v, mirror.width, mirror.v + mirror.height), "mirror", MIRROR)]
 
 
+def pole_sheets(pole: Pole) -> list[Sheet]:
+    """An upright cylinder."""
+    return [_upright_cylinder(pole.middle, pole.radius, pole.bottom, pole.top, "pole", EVERY_STATION)]
+
+
+def plant_sheets(plant: Plant) -> list[Sheet]:
+    """Leaves as small rhombs, turned every way; the same plant is always the same."""
+    random = np.random.default_rng(11)
+    sheets = []
+    for _ in range(plant.leaves):
+        place = random.normal(0, 1, 3)
+        place *= plant.radius * random.random() ** (1 / 3) / np.linalg.norm(place)
+        turn = np.linalg.qr(random.normal(0, 1, (3, 3)))[0]
+        a, b = random.uniform(0.02, 0.05), random.uniform(0.05, 0.12)
+        leaf = Polygon([(-a, 0), (0, -b), (a, 0), (0, b)])
+        sheets.append(_flat(np.array(plant.middle) + place, turn[0], turn[1], leaf, "plant"))
+    return sheets
+
+
+def _upright_cylinder(
+    middle: tuple[float, float], radius: float, bottom: float, top: float, label: str, stations: int
+) -> Sheet:
+    start = np.array([middle[0], middle[1] + radius, 0.0])
+    right = np.array([-1.0, 0, 0])
+    frame = WallFrame(start, right, UP, np.cross(right, UP), -radius)
+    return Sheet(frame, box(0, bottom, 2 * math.pi * radius, top), NO_TERMS, label, stations=stations)
+
+
 def person_sheets(person: Person) -> list[Sheet]:
     """An upright figure of two cylinders."""
-    sheets = []
-    for radius, bottom, top in ((0.2, 0.0, 1.45), (0.09, 1.45, 1.75)):
-        start = np.array([person.place[0], person.place[1] + radius, 0.0])
-        frame = WallFrame(start, np.array([-1.0, 0, 0]), UP, np.cross([-1.0, 0, 0], UP), -radius)
-        sheets.append(
-            Sheet(frame, box(0, bottom, 2 * math.pi * radius, top), NO_TERMS, "person", stations=1 << person.station)
-        )
-    return sheets
+    body, head = (0.2, 0.0, 1.45), (0.09, 1.45, 1.75)
+    return [_upright_cylinder(person.place, *part, "person", 1 << person.station) for part in (body, head)]

@@ -76,6 +76,25 @@ class Box:
 
 
 @dataclass(frozen=True)
+class Pole:
+    """An upright pipe or post of furniture."""
+
+    middle: Place
+    radius: float
+    top: float
+    bottom: float = 0.0
+
+
+@dataclass(frozen=True)
+class Plant:
+    """Leaves at random places within a ball, which hide what is behind them here and there."""
+
+    middle: tuple[float, float, float]
+    radius: float
+    leaves: int = 40
+
+
+@dataclass(frozen=True)
 class Mirror:
     """A mirror hung on a wall, `proud` before its highest place."""
 
@@ -109,6 +128,8 @@ class RoomPlan:
     floor_area: tuple[Place, ...] | None = None  # needed where no chain is closed
     wall_top: float | None = None  # where there is no ceiling
     boxes: tuple[Box, ...] = ()
+    poles: tuple[Pole, ...] = ()
+    plants: tuple[Plant, ...] = ()
     mirrors: tuple[Mirror, ...] = ()
     people: tuple[Person, ...] = ()
     tilt_deg: float = 0.0  # of the scanner; above zero it does not level itself

@@ -1,7 +1,7 @@
 """Rooms whose walls' surfaces, fittings or coordinates are the difficulty."""
 
 from tests.simulate.heights import bow, bump, ripple, slope, twist
-from tests.simulate.room import Box, CeilingPlan, Chain, Mirror, OpeningPlan, Person, RoomPlan, WallPlan
+from tests.simulate.room import Box, CeilingPlan, Chain, Mirror, OpeningPlan, Person, Plant, Pole, RoomPlan, WallPlan
 from tests.simulate.rooms.parts import service
 
 
@@ -95,6 +95,31 @@ def mirrors() -> RoomPlan:
         (CeilingPlan(2.7),),
         boxes=(Box((4.9, 1.2), (0.5, 1.0, 0.9)),),
         mirrors=(Mirror(0, 0, 0.8, 0.9, 1.2, 1.0), Mirror(0, 2, 1.6, 1.0, 0.8, 1.3)),
+    )
+
+
+def heating() -> RoomPlan:
+    """A radiator, pipes before the walls and a plant: what stands a hand's breadth before a wall is no wall."""
+    corners = ((0.0, 0.0), (0.0, 3.6), (4.8, 3.6), (4.8, 0.0))
+    walls = (
+        WallPlan((bow(0.002, 1.8, 3.6), slope(0, 0.001)), (service(2.6, 0.3, 0.08, 0.08),)),
+        WallPlan((ripple(0.0005, 1.2),), (OpeningPlan("window", 1.5, 1.6, 1.3, 0.95, behind="pane"),)),
+        WallPlan(
+            (bow(-0.0018, 1.8, 3.6),), (OpeningPlan("service", 0.9, 0.08, 0.08, 2.2, 0.2, "nothing", circle=True),)
+        ),
+        WallPlan(
+            (twist(0.001, 2.4, 1.3, 4.8, 2.6),), (OpeningPlan("door", 3.4, 0.9, 2.05), service(3.1, 1.1, 0.08, 0.08))
+        ),
+    )
+    return RoomPlan(
+        "heating",
+        "a radiator, pipes and a plant close to the walls",
+        (Chain(corners, walls),),
+        ((1.2, 1.2, 1.5), (3.6, 1.3, 1.5), (2.6, 2.5, 1.6)),
+        (CeilingPlan(2.6),),
+        boxes=(Box((2.3, 3.5), (1.4, 0.1, 0.6), bottom=0.15), Box((0.45, 0.5), (0.5, 0.5, 0.4))),
+        poles=(Pole((1.35, 3.53), 0.012, 2.6), Pole((4.73, 0.4), 0.05, 2.6)),
+        plants=(Plant((0.45, 0.5, 0.9), 0.4), Plant((4.4, 3.2, 1.1), 0.35)),
     )
 
 
