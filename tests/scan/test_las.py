@@ -65,6 +65,15 @@ def test_heights_in_feet_over_a_plan_in_metres(tmp_path: Path) -> None:
     np.testing.assert_allclose(scan.points_m, points * [1, 1, 1200 / 3937], atol=3e-6)
 
 
+def test_coarse_coordinates_are_warned_of(tmp_path: Path) -> None:
+    header = laspy.LasHeader(point_format=0, version="1.2")
+    header.scales = np.full(3, 0.01)
+    las = laspy.LasData(header)
+    las.x, las.y, las.z = box_points(6000).T
+    las.write(tmp_path / "a.las")
+    assert any("steps of 10 mm" in finding.text for finding in read_all([tmp_path / "a.las"]).findings)
+
+
 def test_degrees_are_refused(tmp_path: Path) -> None:
     for version, form in (("1.2", 3), ("1.4", 6)):
         write_las(tmp_path / "a.las", box_points(2000), version, form, pyproj.CRS.from_epsg(4326))

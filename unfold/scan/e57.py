@@ -95,9 +95,8 @@ class E57Reader:
         state = None if columns.state is None else columns.state[:count]
         if columns.spherical:
             if state is not None:
-                x[state == DIRECTION_ONLY] = (
-                    1.0  # the range of a miss is often stored as 0, which would lose the direction
-                )
+                # the range of a miss is often stored as 0, which would lose the direction
+                x[state == DIRECTION_ONLY] = 1.0
             kernels.from_spherical(x, y, z)
         escaped = None
         if state is not None and state.any():

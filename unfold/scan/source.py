@@ -26,6 +26,7 @@ UnitSource = Literal["format", "user", "inferred"]
 
 SAMPLE_POINTS = 1 << 17
 SAME_PLACE_M = 0.001
+COARSE_MM = 1.0
 REPEATED_SHARE = 0.25  # more exact repeats than chance and a coarse grid make
 BROKEN_DATA = (
     *(OSError, EOFError, zlib.error, struct.error, ValueError, OverflowError),
@@ -49,6 +50,7 @@ class InputFile:
         self.unit, self.unit_source = self._choose_unit(everything, settings.unit)
         self.reader.metres_per_unit = METRES_PER_UNIT[self.unit]
         self.sample_m: Floats = everything * METRES_PER_UNIT[self.unit]
+        self._note_step()
         self.repeats = _repeated_share(everything) > REPEATED_SHARE
         self._positions = {number: self._judge(number, samples) for number in range(len(self.reader.parts))}
 
@@ -153,6 +155,12 @@ class InputFile:
         )
         self._note("note", "station-inferred", text)
         return place
+
+    def _note_step(self) -> None:
+        step_mm = max((part.step for part in self.parts), default=0.0) * self.scale * 1000
+        if step_mm > COARSE_MM:
+            text = f"{self.name} stores its coordinates in steps of {step_mm:g} mm: nothing finer can be seen in it"
+            self._note("warning", "coarse-coordinates", text)
 
     def _note(self, level: Literal["note", "warning"], code: str, text: str) -> None:
         self.findings.append(Finding(level, code, text))

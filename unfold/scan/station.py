@@ -7,7 +7,6 @@ Such a sharp optimum is taken as proof; a flat one (an empty convex room, a merg
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
@@ -73,14 +72,14 @@ def find_station(points_m: Floats) -> Floats | None:
     start = np.zeros(3) if np.all(some.min(axis=0) <= 0) and np.all(some.max(axis=0) >= 0) else np.median(some, axis=0)
     if unevenness(some, start) > ORDERED:
         return None
-    options: Any = {
+    options = {
         "initial_simplex": start + FIRST_STEP_M * np.vstack((np.zeros(3), np.eye(3))),
         "xatol": FOUND_M,
         "fatol": 1e-3,
         "maxfev": 250,
     }
     # in a sharp and deep pit the logarithm shows the way
-    found = minimize(
+    found = minimize(  # type: ignore[call-overload]
         lambda place: math.log(unevenness(some, place) + 1e-9), start, method="Nelder-Mead", options=options
     )
     place: Floats = np.asarray(found.x)

@@ -109,6 +109,7 @@ class Scan:
                 chunk = self._place(file, batch, first_station)
                 self._spill.write(chunk)
                 yield chunk
+                self._progress(f"reading {file.name}: {sum(file.points.values()) / 1e6:.1f} million points")
             first_station += len(file.parts)
 
     def _place(self, file: InputFile, batch: Batch, first_station: int) -> Chunk:
