@@ -1,4 +1,4 @@
-"""The customer's sheet, panels/customer.pdf: one page to look at and sign before anything is cut."""
+"""The customer's sheet, panels/panels/customer.pdf: one page to look at and sign before anything is cut."""
 
 from collections.abc import Sequence
 from pathlib import Path
