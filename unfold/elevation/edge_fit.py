@@ -26,6 +26,7 @@ _BLURS_MM = (
 _LEAST_OUTLIERS, _MOST_OUTLIERS = 0.003, 0.15
 _MINGLED_MM = 15.0  # farther than this from the edge nothing is blurred any more: what contradicts there is an outlier
 _NEAR_BACK_MM = 400.0  # up to here what ended between front and back is taken for a mixed point
+_WIDE, _CLEARLY = 20.0, 6.0  # how much wider, and by how much the log-likelihood must gain
 _OFFSETS, _SLOPES = 41, 7  # grid of the posterior
 _SQUARE = -0.02  # rays that drift toward the edge less than this can hardly meet its side face
 _SIDE_FACE_FLOOR_MM = 0.15  # an arris is not straighter or sharper than this
@@ -72,7 +73,8 @@ def fit_edge(
     tolerance_mm : float
         Rays that end within this depth lie on the front piece.
     slope_sd : float
-        Standard deviation of the slope against the axis t, before any ray is looked at.
+        Standard deviation of the slope against the axis t, before any ray is looked at; one twenty times as wide is
+        taken where the rays say clearly that the edge is turned.
 
     Returns
     -------
@@ -95,7 +97,7 @@ def fit_edge(
         sides = sides.select(~(sides.side_face | at_arris))
     if not np.any(sides.front > 0.5) or (side is None and not np.any(sides.front < 0.5)):
         return None
-    return _posterior(sides, (offset, slope), slope_sd, side, middle)
+    return _posterior(sides, (offset, slope), _believed_sd(sides, (offset, slope), slope_sd, side), side, middle)
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,17 +234,41 @@ def _side_face(rays: EdgeRays, back: Floats, offset: float, slope: float, tolera
     return _SideFace(float(solution[0]), float(solution[1]), float(np.hypot(uncertainty * 1.5, _SIDE_FACE_FLOOR_MM)))
 
 
+def _believed_sd(sides: _Sides, start: tuple[float, float], slope_sd: float, side: _SideFace | None) -> float:
+    """The narrow prior of the slope, or a wide one when it makes the rays far more likely.
+
+    Columns of rays lie along upright jambs, so that any slope that stays in the gap between two columns fits as well;
+    without a narrow prior the fit would pick one by chance.
+    """
+    values = []
+    for deviation in (slope_sd, _WIDE * slope_sd):
+        prior = _prior(start[0], deviation, side)
+        best = -np.inf
+        for first in (0.0, start[1]):
+            offset, slope = _newton(sides, start[0], first, 1.0, 0.02, prior)
+            score = edge_score(sides.x, sides.t, sides.front, sides.stretch, offset, slope, 0.02)
+            best = max(best, float(score[0] + prior.log(offset, slope)))
+        values.append(best)
+    return _WIDE * slope_sd if values[1] > values[0] + _CLEARLY else slope_sd
+
+
+def _prior(offset: float, slope_sd: float, side: _SideFace | None) -> _Prior:
+    if side is None:
+        return _Prior(offset, np.inf, slope_sd)
+    return _Prior(side.offset, side.uncertainty, slope_sd)
+
+
 def _posterior(
     sides: _Sides, start: tuple[float, float], slope_sd: float, side: _SideFace | None, middle: float
 ) -> EdgeFit:
     """Mean and standard deviation over a grid of offsets and slopes, at the most likely blur."""
-    offset, slope = start
+    offset, slope = start[0], float(np.clip(start[1], -slope_sd, slope_sd))
     across = sides.x - slope * sides.t
     outliers = _outlier_share(across, sides.front, offset)
     near = np.abs(across - offset) < _MINGLED_MM
     if np.any(sides.front[near] > 0.5) and np.any(sides.front[near] < 0.5):
         sides = sides.select(near)
-    prior = _Prior(offset, np.inf, slope_sd) if side is None else _Prior(side.offset, side.uncertainty, slope_sd)
+    prior = _prior(offset, slope_sd, side)
     best = (-np.inf, _BLURS_MM[0], offset, slope)
     for blur in _BLURS_MM:
         o, s = _newton(sides, offset, slope, blur, outliers, prior)

@@ -6,7 +6,7 @@ from unfold.elevation.result import OpeningKind
 SERVICE_MOST_MM = 260.0  # outlet and switch boxes for up to three units, pipes and cables
 PASSABLE_WIDTH_MM = (500.0, 2200.0)  # single and double doors
 PASSABLE_HEIGHT_MM = 1750.0
-LEAFLESS_WIDTH_MM = 1500.0  # wider than this and without leaf or casing it is a passage
+LEAFLESS_WIDTH_MM = 2000.0  # wider than a double door and without leaf or casing it is a passage
 PANE_SHARE = 0.03
 FRAME_SHARE = 0.4
 

@@ -12,8 +12,9 @@ from unfold.elevation.local_rays import LocalRays
 
 Box = tuple[float, float, float, float]
 SIDES = ("left", "bottom", "right", "top")
-SLOPE_SD = 0.006  # jambs and boxes keep within about a third of a degree of plumb and level, unless rays say otherwise
+SLOPE_SD = 0.0015  # jambs and boxes are set to about 1.5 mm/m, unless the rays say otherwise
 UNSEEN_EDGE_MM = 12.0  # standard uncertainty of an edge that no ray placed: a cell and a half
+SKIRTING_MM = 200.0
 CIRCLE_POINTS = 90
 
 
@@ -46,6 +47,8 @@ def fit_rectangle(
             continue
         low, high = (box[1], box[3]) if upright else (box[0], box[2])
         margin = min(15.0, 0.15 * (high - low))
+        if upright and fixed_bottom is not None and not front_outside:
+            low += min(SKIRTING_MM, 0.3 * (high - low))  # a skirting board ends at the casing, as proud as it
         sign = 1.0 if (which in ("left", "bottom")) == front_outside else -1.0
         reach = min(40.0, 0.45 * (width if upright else height) + 8.0)
         edge = fit_edge(

@@ -20,6 +20,8 @@ LEVEL_MM = 60.0  # thresholds and sagging slabs keep within this of the slab's p
 STEP_MM = 20.0  # a larger change between neighbouring windows is a step
 HEADROOM_MM = 2000.0  # a layer that is no known ceiling is one only above this
 BIN_MM = 25.0
+SLAB_REACH_MM = 150.0
+UNSEEN_SLAB_MM = 2.0  # how far a floor or ceiling strays from its plane where it was not seen
 LAYER_MM = 12.5
 MODEL_MM = 0.15
 
@@ -76,7 +78,7 @@ def trace_slab_edge(
     slabs = [slab for slab in room.slabs if slab.kind == kind]
     rough, plane = _rough_levels(wall, beside, slabs, kind, wall_ends_mm)
     if not np.isfinite(rough).any():
-        return []
+        return _slab_alone(wall, slabs, kind, u_mm, surface_h_mm)
     _drop_lone(wall, slabs, rough, plane)
     rough = _bridge(rough, plane)
     pieces = _pieces(rough, plane, wall, slabs)
@@ -111,6 +113,21 @@ def cells_beside(wall: Wall, room: Room) -> Beside:
     clear = (uvh[:, 0] > CLEAR_MM) & (uvh[:, 0] < wall.width_m * 1000 - CLEAR_MM)
     u, v, d = uvh[clear].T
     return Beside(u, v, d, room.cells.count[chosen][clear].astype(float))
+
+
+def _slab_alone(wall: Wall, slabs: list[Slab], kind: str, u: Floats, h: Floats) -> list[Run]:
+    """The slab's plane where no cell beside the wall shows it (a stub seen at a grazing angle); empty when none fits.
+
+    A wall that the room stage found to end well away from every slab has a free end there.
+    """
+    rough = (wall.top_m if kind == "ceiling" else wall.bottom_m) * 1000
+    middle = np.array([wall.width_m * 500])
+    apart = [abs(float(_plane_v(wall, slab, middle, np.zeros(1))[0]) - rough) for slab in slabs]
+    if not apart or min(apart) > SLAB_REACH_MM:
+        return []
+    slab = slabs[int(np.argmin(apart))]
+    uncertainty = float(np.hypot(UNSEEN_SLAB_MM, slab.rms_m * 1000))
+    return [Run(u, _plane_v(wall, slab, u, h), np.full(u.size, uncertainty), False)]
 
 
 def _plane_v(wall: Wall, slab: Slab | None, u: Floats, d: Floats) -> Floats:
