@@ -1,6 +1,7 @@
 """The report as a PDF on A4, with the same words as the HTML page and its pictures as vectors."""
 
 from collections.abc import Mapping, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 from xml.sax import saxutils
@@ -24,6 +25,7 @@ PAGE = (210.0 * MM, 297.0 * MM)  # ISO 216 A4
 MARGIN = 16.0 * MM
 TEXT_WIDTH, TEXT_HEIGHT = PAGE[0] - 2.0 * MARGIN, PAGE[1] - 2.4 * MARGIN
 LEAST_PICTURE, MOST_PICTURE = 0.4 * TEXT_HEIGHT, 0.8 * TEXT_HEIGHT
+CELL_GAP = 4.0
 FRAME_PADDING = 6.0  # reportlab's, which lies inside the margins
 INK, QUIET, LINE = "#1b1f24", "#5c636c", "#babfc6"
 
@@ -139,23 +141,53 @@ def escape(text: str) -> str:
 def _table(table: Table, styles: dict[str, Any]) -> list[Any]:
     from reportlab.platypus import Table as Grid
 
+    share = TEXT_WIDTH / sum(table.weights)
+    widths = [weight * share for weight in table.weights]
     cells = [[_words(name, styles["head"]) for name in table.header]]
     for row in table.rows:
-        cells.append([_words(unbroken(cell), styles["strong" if cell in STRONG_CELLS else "cell"]) for cell in row])
-    share = TEXT_WIDTH / sum(table.weights)
+        cells.append([_cell(cell, width - CELL_GAP, styles) for cell, width in zip(row, widths, strict=True)])
     lines = [
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LEFTPADDING", (0, 0), (-1, -1), 0),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 4),
+        ("RIGHTPADDING", (0, 0), (-1, -1), CELL_GAP),
         ("TOPPADDING", (0, 0), (-1, -1), 2),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
         ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
         ("LINEBELOW", (0, 1), (-1, -1), 0.3, LINE),
     ]
-    grid = Grid(
-        cells, [weight * share for weight in table.weights], repeatRows=1, style=lines, spaceAfter=8.0, hAlign="LEFT"
-    )
+    grid = Grid(cells, widths, repeatRows=1, style=lines, spaceAfter=8.0, hAlign="LEFT")
     return [*([_words(table.caption, styles["caption"])] if table.caption else []), grid]
+
+
+def _cell(text: str, width: float, styles: dict[str, Any]) -> Any:
+    """A cell of a table: drawn as it is where it fits on one line, which most do, as laying out paragraphs is slow."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth  # type: ignore[import-untyped]
+
+    style = styles["strong" if text in STRONG_CELLS else "cell"]
+    words = plain_text(text)
+    fits = stringWidth(words, style.fontName, style.fontSize) <= width
+    return _one_line_class()(words, style, width) if fits else _words(unbroken(text), style)
+
+
+@cache
+def _one_line_class() -> Any:
+    """The flowable for one line of text; made when first needed, as reportlab is loaded only then."""
+    from reportlab.platypus import Flowable
+
+    class OneLine(Flowable):  # type: ignore[misc]
+        def __init__(self, words: str, style: Any, width: float) -> None:
+            super().__init__()
+            self._words, self._style, self._width = words, style, width
+
+        def wrap(self, *_: float) -> tuple[float, float]:
+            return (self._width, self._style.leading)
+
+        def draw(self) -> None:
+            self.canv.setFont(self._style.fontName, self._style.fontSize)
+            self.canv.setFillColor(self._style.textColor)
+            self.canv.drawString(0.0, self._style.leading - self._style.fontSize, self._words)
+
+    return OneLine
 
 
 def _bookmark(text: str, anchor: str, level: int) -> Any:
