@@ -9,7 +9,7 @@ from shapely.geometry.polygon import orient
 
 from unfold.arrays import Floats
 from unfold.elevation.result import Opening
-from unfold.layout.wall_face import region, ring_points
+from unfold.layout.wall_face import SLIVER_MM2, region, ring_points
 from unfold.settings.layout import LayoutSettings
 
 CORNER_DEG = 20.0  # sharper turns are corners; gentler ones are a scribed edge's own shape
@@ -43,7 +43,7 @@ def _side_for_corner(clearance: float, radius: float) -> float:
     return radius - (radius - clearance) * math.sqrt(0.5)
 
 
-def round_inside_corners(ring: Floats, radius_mm: float) -> tuple[Floats, Floats]:
+def round_inside_corners(ring: Floats, radius_mm: float, room: BaseGeometry | None = None) -> tuple[Floats, Floats]:
     """Round a ring's inside corners to a radius.
 
     Parameters
@@ -52,13 +52,15 @@ def round_inside_corners(ring: Floats, radius_mm: float) -> tuple[Floats, Floats
         A ring with the material on its left: counter-clockwise for a panel, clockwise for a cutout.
     radius_mm : float
         Radius of the corners, zero or more.
+    room : polygon or None
+        Where material may be left; a corner whose rounding would reach out of it stays sharp.
 
     Returns
     -------
     (m, 2) float64
         The ring with arcs, sampled to 0.005 mm.
     (k, 2) float64
-        Inside corners that stay sharp, because their sides are too short for the radius.
+        Inside corners that stay sharp, because their sides are too short for the radius or the room too narrow.
     """
     corners, turns = inside_corners(ring)
     if radius_mm <= 0.0 or not len(corners):
@@ -68,17 +70,29 @@ def round_inside_corners(ring: Floats, radius_mm: float) -> tuple[Floats, Floats
     for corner, turn, free in zip(corners, turns, _room_beside(ring, corners), strict=True):
         tangent = radius_mm * math.tan(turn / 2.0)
         path = _arc(ring, int(corner), tangent, radius_mm) if tangent <= free else None
-        if path is None:
+        if path is None or not _within(room, ring, path):
             sharp.append(ring[corner])
         else:
             paths[int(corner)] = path
     return _with_arcs(ring, paths), np.array(sharp).reshape(-1, 2)
 
 
-def rounded_polygon(shape: Polygon, radius_mm: float) -> tuple[Polygon, Floats]:
+def _within(room: BaseGeometry | None, ring: Floats, path: tuple[int, int, Floats]) -> bool:
+    """Tell whether the material that an arc leaves in its corner stays within the room."""
+    if room is None:
+        return True
+    last, first, arc = path
+    corner = ring[np.arange(first - 1, last, -1) % len(ring)]
+    left = Polygon(np.concatenate([arc, corner]))
+    return bool(left.is_valid and left.difference(room).area <= SLIVER_MM2)
+
+
+def rounded_polygon(shape: Polygon, radius_mm: float, room: BaseGeometry | None = None) -> tuple[Polygon, Floats]:
     """Round a polygon's inside corners, holes too; also returns those (k, 2) that stay sharp for want of room."""
     oriented = orient(shape)
-    rings = [round_inside_corners(ring_points(ring), radius_mm) for ring in (oriented.exterior, *oriented.interiors)]
+    rings = [
+        round_inside_corners(ring_points(ring), radius_mm, room) for ring in (oriented.exterior, *oriented.interiors)
+    ]
     rounded = Polygon(rings[0][0], [ring for ring, _ in rings[1:]])
     return rounded if rounded.is_valid else oriented, np.concatenate([corners for _, corners in rings])
 

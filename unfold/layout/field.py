@@ -18,7 +18,7 @@ from unfold.layout.cutting_shapes import rounded_polygon, sharp_inside_corners
 from unfold.layout.finished_face import FinishedFace
 from unfold.layout.parallel import left_normals, mitre_wedge, parallel_strip, without_repeats
 from unfold.layout.result import Gap
-from unfold.layout.wall_face import SLIVER_MM2, WallFace, box, polygon_list, polygons_of
+from unfold.layout.wall_face import WallFace, box, polygon_list, polygons_of
 from unfold.settings.layout import GapSettings, LayoutSettings
 
 STEP_MM = 20.0  # a floor that rises more than this at once is a step: each tread gets a level edge of its own
@@ -57,13 +57,9 @@ def lay_field(
         widths.append(width)
     strips += _corner_wedges(face, widths)
     sharp = polygon_list(face.outline.difference(shapely.union_all(strips)))
-    rounded = [rounded_polygon(part, settings.cutting.inside_radius)[0] for part in sharp]
-    within = [
-        soft if soft.difference(face.outline).area <= SLIVER_MM2 else part
-        for soft, part in zip(rounded, sharp, strict=True)
-    ]
+    rounded = [rounded_polygon(part, settings.cutting.inside_radius, face.outline)[0] for part in sharp]
     corners = np.concatenate([np.zeros((0, 2)), *(sharp_inside_corners(part) for part in sharp)])
-    return Field(polygons_of(MultiPolygon(within)), tuple(gaps), corners)
+    return Field(polygons_of(MultiPolygon(rounded)), tuple(gaps), corners)
 
 
 def edge_gap(edge: Edge, gaps: GapSettings) -> tuple[float, str]:

@@ -17,7 +17,7 @@ from unfold.layout.cutting_shapes import clearance_region, rounded_polygon, shar
 from unfold.layout.field import Field
 from unfold.layout.pattern import Pattern
 from unfold.layout.result import Balance, Cutout
-from unfold.layout.wall_face import SLIVER_MM2, WallFace, polygon_list, polygons_of, ring_points
+from unfold.layout.wall_face import WallFace, polygon_list, polygons_of, ring_points
 from unfold.settings.layout import LayoutSettings
 
 LEAST_PANEL_WIDTH_MM = 10.0  # narrower pieces cannot be cut or held
@@ -46,6 +46,7 @@ class Ground:
 
     face: WallFace
     region: BaseGeometry
+    room: BaseGeometry  # the field less the openings themselves: where a rounded corner may reach
     kept_clear: Mapping[str, BaseGeometry]  # openings with their clearances, by id
     corners: Floats  # (k, 2) where the field's rounded inside corners were sharp
 
@@ -63,7 +64,8 @@ def lay_ground(face: WallFace, field: Field, settings: LayoutSettings) -> Ground
     """Take the openings with their clearances off a field."""
     kept_clear = {name: clearance_region(face.opening(name), settings) for name in face.openings}
     region = polygons_of(field.region.difference(shapely.union_all(list(kept_clear.values()))))
-    return Ground(face, region, kept_clear, field.corners)
+    room = polygons_of(field.region.difference(face.all_openings))
+    return Ground(face, region, room, kept_clear, field.corners)
 
 
 def cut_panels(ground: Ground, pattern: Pattern, settings: LayoutSettings) -> Cut:
@@ -77,9 +79,10 @@ def cut_panels(ground: Ground, pattern: Pattern, settings: LayoutSettings) -> Cu
             if piece.buffer(-LEAST_PANEL_WIDTH_MM / 2.0, quad_segs=2).is_empty:
                 dropped.append(piece)
             else:
-                panels.append(_rounded(row, column, piece, ground, settings.cutting.inside_radius))
-    left_over = shapely.union_all(dropped)
-    return Cut(tuple(panels), left_over, _balance(ground, pattern, panels, left_over))
+                shape, sharp = _rounded(piece, ground.room, cell, settings.cutting.inside_radius)
+                notches = _notch_corners(piece, ground.corners, settings.cutting.inside_radius)
+                panels.append(PanelShape(row, column, shape, notches, sharp))
+    return Cut(tuple(panels), shapely.union_all(dropped), _balance(ground, pattern, panels))
 
 
 def cutouts_of(panel: PanelShape, face: WallFace) -> tuple[Cutout, ...]:
@@ -98,12 +101,14 @@ def unclad_balance(face: WallFace) -> Balance:
     return Balance(face.outline.area, 0.0, 0.0, 0.0, face.all_openings.area, face.net.area)
 
 
-def _rounded(row: int, column: int, piece: Polygon, ground: Ground, radius_mm: float) -> PanelShape:
-    rounded, sharp = rounded_polygon(piece, radius_mm)
-    sharp = sharp[[shapely.Point(corner).distance(piece.convex_hull.exterior) > radius_mm for corner in sharp]]
-    if rounded.intersection(ground.face.all_openings).area > SLIVER_MM2:
-        rounded, sharp = piece, sharp_inside_corners(piece)
-    return PanelShape(row, column, rounded, _notch_corners(piece, ground.corners, radius_mm), sharp)
+def _rounded(piece: Polygon, room: BaseGeometry, cell: BaseGeometry, radius_mm: float) -> tuple[Polygon, Floats]:
+    """Round a panel's inside corners within its cell and the field; also those (k, 2) that stay sharp and are deep."""
+    if not piece.interiors and not len(sharp_inside_corners(piece)):
+        return piece, np.zeros((0, 2))
+    rounded, sharp = rounded_polygon(piece, radius_mm, room.intersection(cell))
+    hull = piece.convex_hull.exterior
+    deep = np.array([shapely.Point(corner).distance(hull) > radius_mm for corner in sharp], np.bool_)
+    return rounded, sharp[deep]
 
 
 def _notch_corners(piece: Polygon, field_corners: Floats, radius_mm: float) -> Floats:
@@ -119,11 +124,13 @@ def _notch_corners(piece: Polygon, field_corners: Floats, radius_mm: float) -> F
     return notches
 
 
-def _balance(ground: Ground, pattern: Pattern, panels: list[PanelShape], dropped: BaseGeometry) -> Balance:
+def _balance(ground: Ground, pattern: Pattern, panels: list[PanelShape]) -> Balance:
     """Add up each kind of area from its own region; that they make up the wall is for the tests to find."""
     face = ground.face
     all_panels = shapely.union_all([panel.shape for panel in panels])
-    joints = ground.region.intersection(pattern.joint_region()).difference(all_panels)
+    joint_region = pattern.joint_region()
+    joints = ground.region.intersection(joint_region).difference(all_panels)
+    unclad = ground.region.difference(joint_region).difference(all_panels)  # slivers
     gaps = face.net.difference(ground.region).difference(all_panels)
     return Balance(
         wall=face.outline.area,
@@ -131,5 +138,5 @@ def _balance(ground: Ground, pattern: Pattern, panels: list[PanelShape], dropped
         joints=joints.area,
         gaps=gaps.area,
         openings=face.all_openings.area,
-        unclad=dropped.area,
+        unclad=unclad.area,
     )

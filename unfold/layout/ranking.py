@@ -12,7 +12,7 @@ from unfold.layout.veins import Chain, part_of_chain
 from unfold.settings.layout import CuttingSettings, LayoutSettings, StockSettings
 
 BEST_OF_EACH = "best of each wall"
-NESTED = 10  # proposals that are nested; the others are ranked out by a lower bound of their sheets
+NESTED = 6  # proposals that are nested; the others are ranked out by a lower bound of their sheets
 LISTED = 8
 
 
