@@ -9,6 +9,7 @@ import ezdxf
 import numpy as np
 import pypdf
 import pytest
+from ezdxf.entities.lwpolyline import LWPolyline
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -112,7 +113,7 @@ def test_the_dxf_measures_what_it_says(folder: Path, first_wall: PanelElevation)
         assert measured[axis] == pytest.approx(float(dimension.dxf.text), abs=0.06)
     panels = document.modelspace().query("LWPOLYLINE[layer=='PANEL']")
     assert len(panels) == len(first_wall.panels)
-    assert all(panel.closed for panel in panels)
+    assert all(isinstance(panel, LWPolyline) and panel.closed for panel in panels)
     assert {"PANEL", "CUTOUT", "OUTLINE", "OPENING", "DATUM", "DIMENSION", "TABLE"} <= {
         entity.dxf.layer for entity in document.modelspace()
     }

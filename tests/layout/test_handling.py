@@ -34,6 +34,11 @@ def test_a_bare_large_panel_is_no_hand_lift_for_two() -> None:
     assert lifting_class(panel_mass_kg(1e6 * 3.0, 3.5, 2400.0)) == "two people with a lifting frame"  # 25 kg
 
 
+def test_a_long_panel_is_no_lift_for_one() -> None:
+    assert lifting_class(10.0, 1000.0) == "one person"
+    assert lifting_class(10.0, 1600.0) == "two people with a lifting frame"
+
+
 def recommended_weight_limit_lb(h_in: float, v_in: float, d_in: float, coupling: float) -> float:
     """Revised NIOSH lifting equation in inches and pounds, no twisting, seldom lifts: LC HM VM DM CM (from memory)."""
     return 51.0 * (10.0 / h_in) * (1.0 - 0.0075 * abs(v_in - 30.0)) * (0.82 + 1.8 / d_in) * coupling

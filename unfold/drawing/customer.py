@@ -65,7 +65,7 @@ def _draw_pictures(paper: Paper, clad: list[tuple[PanelElevation, WallLayout]]) 
     for (elevation, laid), (x, y) in zip(clad, _rows(sizes * scale, width)[0], strict=True):
         origin = np.array([MARGIN_MM + x, PICTURES_TOP - y])
         _draw_wall(paper, elevation, scale, origin)
-        caption = f"{elevation.wall}: {_count(len(laid.panels), 'panel')}"
+        caption = f"{elevation.wall}: {_count(len(laid.panels), 'panel')}{', provisional' if laid.provisional else ''}"
         paper.text(float(origin[0]), float(origin[1]) - 3.6, caption, SMALL_MM)
 
 

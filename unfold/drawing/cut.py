@@ -90,6 +90,8 @@ def _draw_panel(document: CutDocument, panel: Panel, outline: CutOutline, says_f
         document.add_path(path, "CUT")
     height = min(LARGEST_LETTERING_MM, LETTERING_SHARE * float(outline.size_mm.min()))
     lines = [panel.id, f"row {panel.row}  column {panel.column}"]
+    if any(note.startswith("provisional") for note in panel.notes):
+        lines.append("provisional: do not cut yet")
     if says_face_down:
         lines.append("mirrored: face down")
     turn = float(np.degrees(np.arctan2(-outline.up[0], outline.up[1])))

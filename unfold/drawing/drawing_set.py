@@ -5,7 +5,7 @@ from pathlib import Path
 
 from unfold.drawing.cut import sheets_in_use
 from unfold.drawing.panel_elevation import PanelElevation
-from unfold.drawing.panel_list import draw_panel_list, panel_list_pages
+from unfold.drawing.panel_list import Row, draw_panel_list, panel_list_pages
 from unfold.drawing.panel_sheet import choose_scale, draw_panels, draw_table, table_blocks
 from unfold.drawing.paper import Paper
 from unfold.drawing.sheet_drawing import draw_sheet, sheets_on_pages
@@ -44,7 +44,8 @@ def _wall_pages(elevation: PanelElevation, notes: list[str], settings: JobSettin
         draw_panels(paper, elevation, drawing_space(size), scale, settings.drawing)
         draw_notes(paper, size, notes)
 
-    pages: list[Page] = [(size, f"wall {elevation.wall}: panels", f"1:{scale}", wall)]
+    title = f"wall {elevation.wall}: {'panels' if elevation.panels else 'no panels'}"
+    pages: list[Page] = [(size, title, f"1:{scale}", wall)]
     box = drawing_space("A3")
     for blocks in table_blocks(elevation.tables, box, settings.drawing.units):
 
@@ -52,7 +53,7 @@ def _wall_pages(elevation: PanelElevation, notes: list[str], settings: JobSettin
             for table, x in blocks:
                 draw_table(paper, table, x, box, settings.drawing.units)
 
-        pages.append(("A3", f"wall {elevation.wall}: scribed edges", "none", tables))
+        pages.append(("A3", f"wall {elevation.wall}: scribed edges", "", tables))
     return pages
 
 
@@ -61,10 +62,10 @@ def _list_pages(layout: Layout, settings: JobSettings) -> list[Page]:
     pages: list[Page] = []
     for rows in panel_list_pages(layout, box, settings.drawing):
 
-        def panels(paper: Paper, rows: list[tuple[str, ...]] = rows) -> None:
+        def panels(paper: Paper, rows: list[Row] = rows) -> None:
             draw_panel_list(paper, rows, box)
 
-        pages.append(("A3", "list of panels", "none", panels))
+        pages.append(("A3", "list of panels", "", panels))
     return pages
 
 

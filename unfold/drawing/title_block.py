@@ -9,6 +9,7 @@ SIZES_MM = {"A3": (420.0, 297.0), "A2": (594.0, 420.0), "A1": (841.0, 594.0), "A
 """ISO 216, lying."""
 FILING_MM, BORDER_MM = 20.0, 10.0
 BLOCK_MM = (180.0, 30.0)
+NOTES_MM, NOTE_STEP, NOTE_HEIGHTS_MM = 24.0, 1.75, (2.0, 1.8, 1.5, 1.2, 1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +74,11 @@ def draw_title_block(paper: Paper, size: str, sheet: SheetTitle, settings: Title
 
 
 def draw_notes(paper: Paper, size: str, notes: list[str]) -> None:
-    """Write notes beside the title block, as many lines as there is room for."""
+    """Write notes beside the title block, smaller when there are many."""
     width = SIZES_MM[size][0] - BORDER_MM - BLOCK_MM[0] - FILING_MM - 8.0
-    lines = [line for note in notes for line in paper.wrapped(note, width, 2.0)]
-    for number, line in enumerate(lines[:7]):
-        paper.text(FILING_MM + 3.0, BORDER_MM + BLOCK_MM[1] - 1.0 - 3.5 * number, line, 2.0)
+    for height in NOTE_HEIGHTS_MM:
+        lines = [line for note in notes for line in paper.wrapped(note, width, height)]
+        if len(lines) * NOTE_STEP * height <= NOTES_MM:
+            break
+    for number, line in enumerate(lines):
+        paper.text(FILING_MM + 3.0, BORDER_MM + BLOCK_MM[1] - 1.0 - NOTE_STEP * height * number, line, height)

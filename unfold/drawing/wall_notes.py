@@ -46,6 +46,26 @@ def gap_widths(gaps: tuple[Gap, ...]) -> dict[str, list[float]]:
     return {place: sorted(widths) for place, widths in sorted(found.items())}
 
 
+def _ground_work(laid: WallLayout) -> list[str]:
+    """Say what is to be filled, taken down or covered before cladding."""
+    notes = []
+    fills = [spot for spot in laid.patches if spot.kind == "fill"]
+    highs = [spot for spot in laid.patches if spot.kind == "take_down"]
+    if fills:
+        litres, most = sum(spot.volume_litres for spot in fills), max(spot.most_mm for spot in fills)
+        notes.append(f"fill {len(fills)} hollows, {litres:.1f} litres, at most {most:.1f} mm deep")
+    if highs:
+        notes.append(f"take down {len(highs)} high spots, at most {max(spot.most_mm for spot in highs):.1f} mm")
+    if laid.cover is not None:
+        cover = laid.cover
+        length, width = cover.board_size_mm
+        notes.append(
+            f"{cover.boards} backer boards {length:.0f} x {width:.0f} x {cover.board_thickness_mm:.1f} mm on "
+            f"{cover.shims} shims, at most {cover.most_shim_mm:.1f} mm"
+        )
+    return notes
+
+
 def wall_notes(laid: WallLayout, settings: DrawingSettings) -> list[str]:
     """Say how the wall is treated and why, and how wide its joints, gaps and bed are."""
 
@@ -53,6 +73,9 @@ def wall_notes(laid: WallLayout, settings: DrawingSettings) -> list[str]:
         return " and ".join(small_length(value, settings) for value in values)
 
     notes = [f"{TREATMENTS[laid.treatment]}: {laid.reason}"]
+    if laid.provisional and laid.panels:
+        notes.insert(0, "PROVISIONAL: this wall is not decided; do not cut its panels before it is measured")
+    notes += _ground_work(laid)
     if plain := joint_widths(laid, "joint"):
         notes.append(f"joints {widths(plain)}")
     if moving := joint_widths(laid, "movement"):

@@ -21,6 +21,10 @@ revised NIOSH lifting equation (23 kg, for ideal lifts) is 30.7 kg, by the HSE r
 memory). Half of it for one person and twice it for four on a frame are common practice, no published source."""
 
 
+ONE_PERSON_MM = 1200.0
+"""A longer panel bends and breaks between one person's hands: common practice, no published source."""
+
+
 @dataclass(frozen=True, slots=True)
 class PanelBody:
     """A panel as a box, as it hangs on the wall: width along the wall, height up it."""
@@ -59,9 +63,9 @@ def panel_mass_kg(area_mm2: float, thickness_mm: float, density_kg_m3: float) ->
     return area_mm2 * 1e-6 * thickness_mm * 1e-3 * density_kg_m3
 
 
-def lifting_class(mass_kg: float) -> str:
-    """Say in words how a panel of this mass is lifted at the least."""
-    if mass_kg <= ONE_PERSON_KG:
+def lifting_class(mass_kg: float, longest_side_mm: float = 0.0) -> str:
+    """Say in words how a panel of this mass and length is lifted at the least."""
+    if mass_kg <= ONE_PERSON_KG and longest_side_mm <= ONE_PERSON_MM:
         return "one person"
     if mass_kg <= TWO_PEOPLE_KG:
         return "two people with a lifting frame"
@@ -77,7 +81,8 @@ def assess_handling(
 
     The route is walked with the bare panel; the lifting frame counts when it is stood up.
     """
-    notes = [f"{panel.mass_kg:.1f} kg: {lifting_class(panel.mass_kg)}; {CAUTION}"]
+    longest = max(panel.width_mm, panel.height_mm)
+    notes = [f"{panel.mass_kg:.1f} kg: {lifting_class(panel.mass_kg, longest)}; {CAUTION}"]
     answers = [_carried_in(panel, route, notes), _stood_up(panel, place, frame, notes)]
     if False in answers:
         return HandlingResult(False, tuple(notes))
