@@ -213,13 +213,7 @@ def _wall(
     ]
     if surface is not None:
         blocks.append(Picture(wall.id, picture_words(wall, surface)))
-    unseen = report_tables.unseen_total_mm2(wall)
-    blocks.append(
-        Paragraph(
-            f"Area less openings {lengths.area(wall.area_mm2)}; seen {lengths.percent(wall.seen_share)}"
-            + (f"; unseen {lengths.area(unseen)}." if unseen else ".")
-        )
-    )
+    blocks.append(Paragraph(wall_words(wall, settings)))
     tables = [] if surface is None else [report_tables.wall_straightedges_table(surface, settings)]
     tables += [
         report_tables.sizes_table(wall, settings),
@@ -230,6 +224,18 @@ def _wall(
     if surface is not None and surface.uncertainty_parts:
         blocks.append(Paragraph(uncertainty_words(surface)))
     return blocks
+
+
+def wall_words(wall: WallElevation, settings: DrawingSettings) -> str:
+    """Area, what was seen of it and, on a curved wall, its radius."""
+    unseen = report_tables.unseen_total_mm2(wall)
+    words = [f"Area less openings {lengths.area(wall.area_mm2)}", f"seen {lengths.percent(wall.seen_share)}"]
+    if unseen > 0.0:
+        words.append(f"unseen {lengths.area(unseen)}")
+    if wall.radius_mm is not None:
+        bend = "concave" if wall.radius_mm > 0.0 else "convex"
+        words.append(f"curved ({bend}), radius {lengths.length(abs(wall.radius_mm), settings)}, drawn unrolled")
+    return "; ".join(words) + "."
 
 
 def picture_words(wall: WallElevation, surface: WallSurface) -> str:

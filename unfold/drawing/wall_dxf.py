@@ -240,7 +240,8 @@ def note_lines(wall: WallElevation, verdict: Verdict | None, settings: DrawingSe
     """The words under an elevation: verdict, what is unseen, and each opening with its size and uncertainty."""
     lines = [f"millimetres; flatness: {verdict or 'not measured'}; seen {100.0 * wall.seen_share:.0f} %"]
     if wall.radius_mm is not None:
-        lines.append(f"unrolled: u is arc length, radius {abs(wall.radius_mm):.0f}")
+        bend = "concave" if wall.radius_mm > 0.0 else "convex"
+        lines.append(f"unrolled: u is arc length; {bend}, radius {lengths.length(abs(wall.radius_mm), settings)}")
     for size in (*wall_widths(wall), *wall_heights(wall)):
         kind = "width" if size.where in ("bottom", "top") or abs(np.ptp(size.ends_mm[:, 1])) < 1e-6 else "height"
         value = lengths.wide_quantity(size.length_mm, settings)

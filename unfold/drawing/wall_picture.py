@@ -144,7 +144,8 @@ def _draw_title(canvas: Canvas, wall: WallElevation, surface: WallSurface, setti
     size = f"{length(float(wide), settings)} × {length(float(tall), settings)}"
     shape, judged = "", percent(judged_share(wall, surface))
     if wall.radius_mm is not None:
-        shape = f", unrolled along its arc (radius {length(abs(wall.radius_mm), settings)})"
+        bend = "concave" if wall.radius_mm > 0.0 else "convex"
+        shape = f", unrolled ({bend}, radius {length(abs(wall.radius_mm), settings)})"
     canvas.text(
         MARGIN,
         72.0,
