@@ -116,7 +116,7 @@ def _frame(data: dict[str, Any]) -> WallFrame:
         np.array(frame["right"], float),
         np.array(frame["up"], float),
         np.array(frame["inward"], float),
-        None if radius is None else radius / 1000,
+        None if radius is None else radius / 1000 * (1 if data["curvature"] == "concave" else -1),
     )
 
 

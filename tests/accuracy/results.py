@@ -2,10 +2,14 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from tests.accuracy.jobs import Case, TrueWall
 from tests.accuracy.matching import Pair, is_round, match
 from tests.accuracy.shapes import ShapeErrors, compare_shape
 from tests.accuracy.surfaces import SurfaceErrors, compare_surface, plumb_error_deg
+
+SCARCE_SHARE = 0.5  # of a wall well seen, under which "cannot be decided" is the right verdict
 
 
 @dataclass(frozen=True)
@@ -80,12 +84,13 @@ def _lost(case: Case, wall: TrueWall, why: str) -> WallResult:
 def _judge_pair(case: Case, pair: Pair, limits: Limits) -> WallResult:
     surface = compare_surface(pair, case.building)
     shape = None if is_round(pair.true) else compare_shape(pair)
+    scarce = np.mean(pair.true.well_seen[np.isfinite(pair.true.heights_mm)]) < SCARCE_SHARE
     failed = [] if shape is None else _shape_failures(shape, limits)
     failed += [
         f"verdict {v.rule}: {v.verdict}, true {v.true_mm:.2f}, measured {_say(v.measured_mm)} "
         f"u {_say(v.uncertainty_mm)}"
         for v in surface.verdicts
-        if not v.right
+        if not (v.right or (scarce and v.verdict == "cannot be decided"))
     ]
     return WallResult(case.room, case.seed, pair.true.id, True, shape, surface, tuple(failed))
 
@@ -95,8 +100,6 @@ def _say(value: float | None) -> str:
 
 
 def _shape_failures(shape: ShapeErrors, limits: Limits) -> list[str]:
-    import numpy as np
-
     failed = [
         f"corner {name}: {distance:.1f} mm"
         for name, distance in zip(shape.corner_names, shape.corners, strict=True)

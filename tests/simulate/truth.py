@@ -142,7 +142,7 @@ def _elevation(
             "inward": (turn @ frame.inward).tolist(),
         },
         "shape": "plane" if frame.radius_m is None else "cylinder",
-        **({} if frame.radius_m is None else {"radius_mm": frame.radius_m * 1000}),
+        **({} if frame.radius_m is None else _curve(frame.radius_m)),
         "outline": outline.tolist(),
         "edges": [_edge(building, index, side, outline) for side in wall.outline.sides],
         "openings": openings,
@@ -151,6 +151,10 @@ def _elevation(
         "seen_share": float(seen.sum() / max(on_wall.sum(), 1)),
         "datum": {"level_v_mm": 0.0, "plumb_u_mm": 0.0},
     }
+
+
+def _curve(radius_m: float) -> dict[str, Any]:
+    return {"radius_mm": abs(radius_m) * 1000, "curvature": "concave" if radius_m > 0 else "convex"}
 
 
 def _opening(name: str, ring: OpeningRing) -> dict[str, Any]:
