@@ -49,7 +49,7 @@ def curved() -> RoomPlan:
     walls = (
         WallPlan((bow(0.002, 2.1, 4.2),), (service(1.6, 0.4, 0.08, 0.08),)),
         WallPlan((), (OpeningPlan("window", 0.8, 1.0, 1.2, 0.9, behind="pane"),)),
-        WallPlan((ripple(0.0008, 1.1),), (), radius=2.4),
+        WallPlan((ripple(0.0008, 1.1),), (), radius=3.4),
         WallPlan((slope(0, 0.0015),), (OpeningPlan("door", 1.2, 0.95, 2.1),)),
         WallPlan((bow(0.0005, 1.35, 2.7, "v"),), (), radius=-1.4),
         WallPlan((bow(-0.003, 2.1, 4.2),), (service(2.0, 1.1, 0.12, 0.08),)),
