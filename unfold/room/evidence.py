@@ -77,6 +77,18 @@ def own_cells(traces: list[Trace], cells: LevelCells) -> list[Ints]:
     return [order[bounds[k] : bounds[k + 1]] for k in range(len(traces))]
 
 
+def stands_out(one: Columns, cells: LevelCells) -> bool:
+    """Tell a surface from a cut through scattered points: far more cells lie on it than just before and behind it."""
+    able = ~cells.clear | (np.abs(cells.normals[:, 2]) < 0.6)
+    xy = cells.level_m[able, :2]
+    off = np.abs(one.trace.distance(xy)) / cells.tolerance_m
+    close = off < 3.0
+    column = np.floor((one.trace.along(xy[close]) - one.start) / COLUMN_M).astype(np.int64)
+    plain = (column >= 0) & (column < len(one.full))
+    plain[plain] = one.full[column[plain]]
+    return int((plain & (off[close] < 1.0)).sum()) > 1.2 * int((plain & (off[close] >= 1.0)).sum())
+
+
 def gather_columns(trace: Trace, own: Ints, cells: LevelCells, storey: Storey, space: FreeSpace) -> Columns | None:
     """Judge every column of a trace, from its `own` of the storey's cells; None when it has hardly any."""
     if len(own) < 10:
@@ -145,7 +157,7 @@ def _sum_up(
     on_top = _highest(hit) >= _highest(passed)
     if known:
         half = (hit & (np.cumsum(asked, axis=1) > 0.5 * height[:, None])).any(axis=1)
-        full: Bools = np.asarray((share >= FULL_SHARE) & on_top & half & (tall >= 0.2))
+        full: Bools = np.asarray((share >= FULL_SHARE) & on_top & half & (tall >= 0.25))
     else:
         full = _full_unwitnessed(hit, asked)
     if not _stands(hits & asked, asked, full):

@@ -43,10 +43,10 @@ def find_plumb(
     positions_m : (n, 3) where they are
     settings : marks and what to trust
     """
-    estimate = estimate_up(normals, positions_m)
+    axis = _scanner_axis(stations)
+    estimate = estimate_up(normals, positions_m, None if axis is None else axis[0])
     findings: list[Finding] = []
     marks = _up_from_marks(settings, estimate.up)
-    axis = _scanner_axis(stations)
     if marks is not None:
         up, spread = marks
         plumb = Plumb("datum", up, spread)
@@ -73,10 +73,13 @@ def rotation_to_up(up: Floats) -> Floats:
     return np.array([[1.0 - x * x * share, -x * y * share, -x], [-x * y * share, 1.0 - y * y * share, -y], [x, y, z]])
 
 
-def estimate_up(normals: Floats, positions_m: Floats) -> UpEstimate:
-    """Estimate up from the normals of cells, whatever axis of the file is up and however the cloud is tilted."""
+def estimate_up(normals: Floats, positions_m: Floats, hint: Floats | None = None) -> UpEstimate:
+    """Estimate up from the normals of cells, whatever axis of the file is up and however the cloud is tilted.
+
+    `hint` (3,) is the axis that the scanner stood on: it tells which way up is, not how exactly.
+    """
     few = np.arange(0, len(normals), max(1, len(normals) // COARSE_SAMPLE))
-    up = _coarse_up(normals[few], positions_m[few])
+    up = _coarse_up(normals[few], positions_m[few]) if hint is None else hint
     for scale_deg in (8.0, 4.0, 2.0, 1.0, 0.7, 0.7):
         up = _refine(up, normals, math.sin(math.radians(scale_deg)))
     return _with_uncertainty(up, normals, positions_m)
@@ -119,13 +122,22 @@ def _upness(candidate: Floats, normals: Floats, positions_m: Floats, rank: int) 
     off = np.degrees(np.arccos(cosine))
     level = float(np.mean(np.exp(-0.5 * np.square(off / FIT_DEG))))
     plumb = float(np.mean(np.exp(-0.5 * np.square((90.0 - off) / FIT_DEG))))
-    across = [np.ptp(np.percentile(positions_m @ axis, [1, 99])) for axis in _complete(candidate)]
+    across = _least_width(positions_m, candidate)
     height = float(np.ptp(np.percentile(positions_m @ candidate, [1, 99])))
     along = int(np.argmax(np.abs(candidate)))
     prior = (0.7, 0.85, 1.0)[along] * (1.0 if rank < 3 else 0.95)
-    flat = 1.0 if height <= 1.2 * min(across) else 0.8
+    lying = 2.0 < across < 3.6  # a storey's height, but across: the room would lie on its side
+    flat = 1.0 if height <= 1.2 * across else (0.62 if lying else 0.8)
     tall = 1.0 if height > 1.8 else 0.6
     return (level + plumb) * prior * flat * tall * (1.0 if level > 0.01 else 0.7)
+
+
+def _least_width(positions_m: Floats, axis: Floats) -> float:
+    """Narrowest extent of the points over the directions square to an axis, metres."""
+    a, b = _complete(axis)
+    turns = np.radians(np.arange(0.0, 180.0, 10.0))
+    spans = np.percentile(positions_m @ (np.cos(turns) * a[:, None] + np.sin(turns) * b[:, None]), [1, 99], axis=0)
+    return float((spans[1] - spans[0]).min())
 
 
 def _complete(axis: Floats) -> tuple[Floats, Floats]:
@@ -196,10 +208,12 @@ def _wall_opinions(normals: Floats, cosine: Floats, a: Floats, b: Floats) -> lis
     """Mean lean of the walls of each direction that many cells share, degrees."""
     plumb = np.abs(cosine) < math.sin(math.radians(6.0))
     azimuth = np.arctan2(normals[plumb] @ b, normals[plumb] @ a)
-    sector = np.floor(np.mod(azimuth, 2 * np.pi) / (np.pi / 12)).astype(np.int64)
-    counts = np.bincount(sector, minlength=24)
-    large = [s for s in range(24) if counts[s] > max(100, 0.04 * len(cosine))]
-    return [abs(math.degrees(float(np.median(cosine[plumb][sector == s])))) for s in large]
+    turn = np.mod(azimuth + np.pi / 24, 2 * np.pi)  # the sectors' middles lie on the axes, where most walls do
+    sector = np.floor(np.mod(turn, np.pi) / (np.pi / 12)).astype(np.int64)
+    lean = cosine[plumb] * np.where(turn < np.pi, 1.0, -1.0)
+    counts = np.bincount(sector, minlength=12)
+    large = [s for s in range(12) if counts[s] > max(100, 0.04 * len(cosine))]
+    return [abs(math.degrees(float(np.median(lean[sector == s])))) for s in large]
 
 
 def _scanner_axis(stations: tuple[Station, ...]) -> tuple[Floats, float] | None:

@@ -165,7 +165,7 @@ def _owners(traces: list[Trace], strips: Strips, tolerance_m: float) -> Ints:
 
 def _refit(trace: Trace, place: Floats, weight: Floats) -> Trace:
     if isinstance(trace, Line):
-        return _fit_line(place, weight) or trace
+        return fit_line(place, weight) or trace
     fitted = fit_circle(place[:, :2], weight, trace)
     return fitted if abs(fitted.radius - trace.radius) < 0.2 * trace.radius else trace
 
@@ -223,7 +223,7 @@ class _Search:
             inside = self._inliers(line, widen * self._tolerance)
             if inside.sum() < 3:
                 return line
-            line = _fit_line(self._place[inside], self._weight[inside]) or line
+            line = fit_line(self._place[inside], self._weight[inside]) or line
         return line
 
     def _best_circle(self, seeds: Ints) -> tuple[Circle | None, float]:
@@ -293,7 +293,7 @@ class _Search:
         return int(inside.sum())
 
 
-def _fit_line(place: Floats, weight: Floats) -> Line | None:
+def fit_line(place: Floats, weight: Floats) -> Line | None:
     """Orthogonal least squares (Pearson 1901) of weighted points."""
     centre = np.average(place[:, :2], axis=0, weights=weight)
     shifted = place[:, :2] - centre
