@@ -48,7 +48,8 @@ def draw_key(
     left, top, right, _ = box
     wide = right - left > 1.8 * KEY_WIDTH
     column = 0.5 * (right - left) - 20.0 if wide else right - left
-    y = _draw_colour_scale(canvas, left, top, min(column, KEY_WIDTH), surface, limit_mm)
+    zero = "plane" if wall.radius_mm is None else "cylinder"
+    y = _draw_colour_scale(canvas, left, top, min(column, KEY_WIDTH), surface, limit_mm, zero)
     y = _draw_signs(canvas, left, y + 18.0, wall, contours)
     _draw_scale_bar(canvas, left, y + 26.0, min(column, KEY_WIDTH), scale)
     x, y = (left + column + 40.0, top) if wide else (left, top + SCALE_AND_SIGNS_HEIGHT + 40.0)
@@ -56,7 +57,7 @@ def draw_key(
 
 
 def _draw_colour_scale(
-    canvas: Canvas, left: float, top: float, width: float, surface: WallSurface, limit_mm: float
+    canvas: Canvas, left: float, top: float, width: float, surface: WallSurface, limit_mm: float, zero: str
 ) -> float:
     canvas.text(left, top + 14.0, "Height of the surface, mm", TEXT_SIZE, INK, bold=True)
     bar = (left, top + 46.0, left + width, top + 68.0)
@@ -71,7 +72,7 @@ def _draw_colour_scale(
         x = left + 0.5 * width * (1.0 + level / limit_mm)
         canvas.line(np.array([[x, bar[3]], [x, bar[3] + 6.0]]), QUIET_INK, 1.0)
         canvas.text(x, bar[3] + 21.0, signed(level), SMALL_SIZE, INK, "middle")
-    note = "from the wall's own best surface" + ("; beyond the ends: the end's colour" if beyond else "")
+    note = f"from the wall's own best {zero}" + ("; beyond the ends: the end's colour" if beyond else "")
     canvas.text(left, bar[3] + 42.0, note, SMALL_SIZE, QUIET_INK)
     return bar[3] + 46.0
 
