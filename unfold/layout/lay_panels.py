@@ -19,12 +19,13 @@ from unfold.layout.result import Bed, Layout, Panel, Stock, Totals, WallLayout
 from unfold.layout.schemes import PanelLimits, Site
 from unfold.layout.sheet_plan import SheetPlan, plan_sheets
 from unfold.layout.treatment import Decision, Evidence, decide_treatment
-from unfold.layout.wall_face import WallFace, polygon_list, ring_points
+from unfold.layout.wall_face import WallFace, polygon_list, polygons_of, ring_points
 from unfold.layout.wall_heights import WallHeights, wall_heights
 from unfold.progress import Progress, silent
 from unfold.settings.layout import LayoutSettings
 from unfold.surface.result import Surfaces
 
+COARSE_MM = 0.5  # how far the outline that proposals are judged by may lie from the true one
 CLADDABLE = ("clad", "patch", "cover")
 
 
@@ -109,7 +110,13 @@ def _sites(works: Mapping[str, WallWork], settings: LayoutSettings) -> tuple[dic
         left, _, right, _ = ground.region.bounds if not ground.region.is_empty else (0.0, 0.0, 0.0, 0.0)
         run = min(right - left, movement_spacing_mm(settings.movement))
         movement = movement_sum(run, settings.movement, settings.joints)
-        sites[name] = Site(ground, _limits_on(works[name], limits, settings), own.get(name), movement)
+        sites[name] = Site(
+            ground,
+            polygons_of(ground.region.simplify(COARSE_MM)),
+            _limits_on(works[name], limits, settings),
+            own.get(name),
+            movement,
+        )
     return fields, sites
 
 

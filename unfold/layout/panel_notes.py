@@ -14,6 +14,7 @@ from unfold.layout.wall_face import WallFace
 from unfold.quantity import COVERAGE_FACTOR
 from unfold.settings.layout import LayoutSettings
 
+POINTED_MM = 5.0
 LEAST_UNSEEN_MM2 = 400.0  # smaller unseen patches are between single points
 
 
@@ -54,6 +55,8 @@ def _strip_notes(panel: PanelShape, settings: LayoutSettings) -> list[str]:
     width = narrowest_mm(panel.shape, settings.joints.least_strip)
     if width is None:
         return []
+    if width < POINTED_MM:
+        return ["runs out to a sharp point, which breaks easily"]
     return [f"narrow: {width:.0f} mm at its narrowest (wanted {settings.joints.least_strip:g}); it breaks easily"]
 
 

@@ -9,6 +9,8 @@ from unfold.layout.passage import Passage
 from unfold.layout.wall_face import WallFace
 from unfold.settings.layout import LayoutSettings
 
+UPRIGHTS = 48  # places along a panel where its free height is taken
+
 
 def way_in(elevations: Elevations, settings: LayoutSettings) -> tuple[Passage, ...] | None:
     """Return the declared route, or else the largest scanned door; None when neither is known."""
@@ -27,24 +29,38 @@ def way_in(elevations: Elevations, settings: LayoutSettings) -> tuple[Passage, .
 
 
 def place_of(ring_mm: Floats, face: WallFace) -> Place:
-    """Return the free heights under and over a panel's final place; None where no floor or ceiling was measured."""
-    left, low = ring_mm.min(axis=0)
-    right, high = ring_mm.max(axis=0)
-    floor, ceiling = _edge_heights(face, "floor", left, right), _edge_heights(face, "ceiling", left, right)
-    below = None if floor is None else max(float(low - floor.max()), 0.0)
-    above = None if ceiling is None else max(float(ceiling.min() - high), 0.0)
-    return Place(below, above)
+    """Return the least free heights under and over a panel's final place; None where no floor or ceiling was measured.
+
+    They are taken upright by upright, for a scribed panel follows a sloping floor.
+    """
+    left, right = float(ring_mm[:, 0].min()), float(ring_mm[:, 0].max())
+    u = left + (right - left) * (np.arange(UPRIGHTS) + 0.5) / UPRIGHTS
+    low, high = _reach_at(ring_mm, u)
+    floor, ceiling = _edge_at(face, "floor", u), _edge_at(face, "ceiling", u)
+    return Place(_least(low - floor), _least(ceiling - high))
 
 
-def _edge_heights(face: WallFace, kind: str, left: float, right: float) -> Floats | None:
-    """Heights of a kind of edge above or below a panel, at its points and at the panel's sides."""
-    heights = []
+def _least(free: Floats) -> float | None:
+    known = free[np.isfinite(free)]
+    return max(float(known.min()), 0.0) if len(known) else None
+
+
+def _reach_at(ring_mm: Floats, u: Floats) -> tuple[Floats, Floats]:
+    """The lowest and the highest v of a ring at each u inside it, (n,) each."""
+    (u1, v1), (u2, v2) = ring_mm.T, np.roll(ring_mm, -1, axis=0).T
+    crosses = (u1 <= u[:, None]) != (u2 <= u[:, None])
+    run = np.where(u2 == u1, 1.0, u2 - u1)
+    v = v1 + (u[:, None] - u1) / run * (v2 - v1)
+    return np.where(crosses, v, np.inf).min(axis=1), np.where(crosses, v, -np.inf).max(axis=1)
+
+
+def _edge_at(face: WallFace, kind: str, u: Floats) -> Floats:
+    """The v of a kind of edge at each u: of floors the highest, of ceilings the lowest; NaN where there is none."""
+    found = np.full(len(u), np.nan)
     for edge in face.wall.edges:
         if edge.kind == kind:
             points = face.edge_points(edge)
             points = points[np.argsort(points[:, 0], kind="stable")]
-            if points[0, 0] < right and points[-1, 0] > left:
-                inside = points[(points[:, 0] >= left) & (points[:, 0] <= right), 1]
-                sides = np.interp(np.clip([left, right], points[0, 0], points[-1, 0]), points[:, 0], points[:, 1])
-                heights.append(np.concatenate([inside, sides]))
-    return np.concatenate(heights) if heights else None
+            v = np.interp(u, points[:, 0], points[:, 1], left=np.nan, right=np.nan)
+            found = np.fmax(found, v) if kind == "floor" else np.fmin(found, v)
+    return found

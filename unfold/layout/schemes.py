@@ -11,6 +11,7 @@ from typing import Literal
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from unfold.layout import division
 from unfold.layout.division import Span
@@ -81,6 +82,7 @@ class Site:
     """What the rules need to know of one wall."""
 
     ground: Ground
+    coarse: BaseGeometry  # the ground's region with fewer vertices, to judge proposals by
     limits: PanelLimits
     own: WallJoints | None
     movement: MovementSum
@@ -238,11 +240,11 @@ def _with_movement(pattern: Pattern, site: Site, settings: LayoutSettings) -> Pa
 
 
 def _judged(site: Site, name: str, pattern: Pattern, settings: LayoutSettings) -> Proposal:
-    region = site.ground.region
+    region, bounds = site.coarse, site.ground.region.bounds
     pieces = []
     for _, _, (left, low, right, high) in pattern.cells():
         pieces += polygon_list(shapely.clip_by_rect(region, left, low, right, high))
-    sizes = tuple((piece.bounds[2] - piece.bounds[0], piece.bounds[3] - piece.bounds[1]) for piece in pieces)
+    sizes = tuple(_size_within(piece.bounds, bounds) for piece in pieces)
     strips = [min(size) for size in sizes]
     return Proposal(
         name=name,
@@ -256,6 +258,12 @@ def _judged(site: Site, name: str, pattern: Pattern, settings: LayoutSettings) -
         joint_mm=_joint_length(region, pattern),
         too_large=sum(not site.limits.fits(*size) for size in sizes),
     )
+
+
+def _size_within(piece: tuple[float, ...], bounds: tuple[float, ...]) -> tuple[float, float]:
+    """Width and height of a piece of the coarse region, which may reach out of the true one by a little."""
+    left, low = max(piece[0], bounds[0]), max(piece[1], bounds[1])
+    return min(piece[2], bounds[2]) - left, min(piece[3], bounds[3]) - low
 
 
 def _boxes_hit(site: Site, pattern: Pattern, settings: LayoutSettings) -> int:
