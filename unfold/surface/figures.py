@@ -28,11 +28,13 @@ class BlockMap:
     u_mm: Floats  # centres of columns
     v_mm: Floats
     detail_mm: Floats
+    detail_error_mm: Floats
     posterior: SurfacePosterior
 
     def examples(self, count: int = EXAMPLES) -> Floats:
         """Examples of what the wall may be, (count, rows, columns)."""
-        return self.posterior.draw(count, self.u_mm, self.v_mm, seed=7) + self.detail_mm
+        noise = np.random.default_rng(8).standard_normal((count, *self.detail_mm.shape)) * self.detail_error_mm
+        return self.posterior.draw(count, self.u_mm, self.v_mm, seed=7) + self.detail_mm + noise
 
 
 def block_map(grid: Grid, heights: HeightMap, is_wall: Bools, step_mm: float) -> BlockMap:
@@ -43,7 +45,8 @@ def block_map(grid: Grid, heights: HeightMap, is_wall: Bools, step_mm: float) ->
     detail = block_sums(np.where(is_wall, heights.detail_mm, 0.0), ratio) / np.maximum(inside, 1.0)
     u, v = blocks.u_mm, blocks.v_mm
     field = HeightField(heights.posterior.heights(u, v) + detail, inside >= 0.5 * ratio * ratio, blocks.cell_mm)
-    return BlockMap(field, u, v, detail, heights.posterior)
+    variance = block_sums(np.where(is_wall, heights.detail_variance_mm2, 0.0), ratio) / np.maximum(inside, 1.0)
+    return BlockMap(field, u, v, detail, np.sqrt(variance), heights.posterior)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from scipy import ndimage
 from unfold.arrays import Bools, Counts, Floats
 from unfold.surface.blocks import block_sums, coarser
 from unfold.surface.result import Grid
-from unfold.surface.spline import Posterior, adapted, condense, knots_over, likeliest
+from unfold.surface.spline import Posterior, adapted, condense, knots_over, likeliest, solve
 from unfold.surface.trend import Trend, fit_trend
 from unfold.surface.wall_cells import box, disk
 
@@ -57,41 +57,48 @@ class HeightMap:
     filled_mm: Floats  # the estimate everywhere, also where nothing was measured: for interpolation only
     standard_error_mm: Floats
     detail_mm: Floats  # that part of filled_mm that trend and spline do not carry
+    detail_variance_mm2: Floats
     suspect: Bools  # cells at a rim that stand off: mixed points, not wall
     posterior: SurfacePosterior
 
 
 def map_heights(
-    grid: Grid, coarse_mm: Floats, is_wall: Bools, count: Counts, total: Floats, noise_mm: float | None
+    grid: Grid, coarse_mm: Floats, is_wall: Bools, count: Counts, total: Floats, scatter_mm: Floats | None
 ) -> HeightMap:
-    """Estimate heights from counts and sums of heights over the coarse surface, on the wall's own cells."""
+    """Estimate heights from counts and sums of heights over the coarse surface, on the wall's own cells.
+
+    `scatter_mm` (rows, columns) is that of single points from place to place; None when they are too sparse to tell.
+    """
     n = np.where(is_wall, count, 0).astype(float)
     total = np.where(is_wall, total, 0.0) + n * coarse_mm
-    posterior = _fit(grid, n, total)
+    usual = 1.0 if scatter_mm is None else float(np.sqrt(np.average(scatter_mm**2, weights=n)))
+    steadiness = np.ones(n.shape) if scatter_mm is None else (usual / scatter_mm) ** 2
+    posterior = _fit(grid, n * steadiness, total * steadiness)
     smooth = posterior.heights(grid.u_mm, grid.v_mm)
-    scatter = posterior.unit_mm if noise_mm is None else max(noise_mm, posterior.unit_mm)
-    detail, variance, suspect = find_detail(is_wall, n, total - n * smooth, scatter)
+    sigma = posterior.unit_mm if scatter_mm is None else max(usual, posterior.unit_mm)
+    detail, variance, suspect = find_detail(is_wall, n * steadiness, (total - n * smooth) * steadiness, sigma)
     error = np.sqrt(_smooth_error(posterior, grid) ** 2 + variance)
-    return HeightMap(smooth + detail, error, detail, suspect, posterior)
+    return HeightMap(smooth + detail, error, detail, variance, suspect, posterior)
 
 
 def _fit(grid: Grid, n: Floats, total: Floats) -> SurfacePosterior:
-    """Fit trend and spline to blocks of cells; blocks far off them are left out of a second fit."""
+    """Fit trend and spline to blocks of cells; smoothing is found on wide knots, and blocks far off are left out."""
     blocks = coarser(grid, _BLOCK)
     weight, height = block_sums(n, _BLOCK), block_sums(total, _BLOCK)
     i, j = np.nonzero(weight)
     weight, height = weight[i, j], height[i, j] / weight[i, j]
     u, v = blocks.u_mm[j], blocks.v_mm[i]
     sides = (float(u.min()), float(u.max())), (float(v.min()), float(v.max()))
-    knots = knots_over(*sides, knot_spacing_mm(*sides))
+    spacing = knot_spacing_mm(*sides)
+    wide = knots_over(*sides, 2.0 * spacing)
     trend = fit_trend(u, v, height, weight)
-    first = likeliest(condense(knots, u, v, height - trend.at(u, v), weight))
+    first = likeliest(condense(wide, u, v, height - trend.at(u, v), weight))
     fitted = trend.at(u, v) + first.heights(blocks.u_mm, blocks.v_mm)[i, j]
     weight = weight * (np.abs(height - fitted) * np.sqrt(weight) <= _OUTLIER * np.sqrt(first.unit_variance_mm2))
     trend = fit_trend(u, v, height, weight)
-    equations = condense(knots, u, v, height - trend.at(u, v), weight)
-    second = likeliest(equations, float(np.log10(first.smoothing)), 0.5)
-    return SurfacePosterior(trend, adapted(equations, second))
+    equations = condense(knots_over(*sides, spacing), u, v, height - trend.at(u, v), weight)
+    # the same bending costs four times as much in knots half as far apart
+    return SurfacePosterior(trend, adapted(equations, solve(equations, 4.0 * first.smoothing)[0]))
 
 
 def knot_spacing_mm(u_mm: tuple[float, float], v_mm: tuple[float, float]) -> float:
@@ -103,6 +110,8 @@ def knot_spacing_mm(u_mm: tuple[float, float], v_mm: tuple[float, float]) -> flo
 
 def find_detail(is_wall: Bools, n: Floats, left: Floats, scatter_mm: float) -> tuple[Floats, Floats, Bools]:
     """What boxes of cells find in the sums that the fit leaves over, and its variance; from wide boxes to narrow ones.
+
+    `n` counts points in units of one whose scatter is `scatter_mm`, `left` is the sum of what is left of their heights.
 
     What stands off only within a few cells of the measured area's rim is suspect: mixed points are found there, and
     no detail of the wall can be told from them.

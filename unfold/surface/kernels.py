@@ -11,8 +11,8 @@ from numba import njit
 
 from unfold.arrays import AnyArray, Floats, Floats32, Ints
 
-HIT, RECESS, THROUGH, PROUD, BLOCKED, LOST, NEAR, FRONT = range(8)
-DEPTH, HIT_SUM, HIT_SQUARES, NEAR_SUM = range(4)
+HIT, RECESS, THROUGH, PROUD, BLOCKED, LOST, BESIDE, FRONT = range(8)
+DEPTH, HIT_SUM, HIT_SQUARES, BESIDE_SUM = range(4)
 _FAR = 1e30
 
 
@@ -58,14 +58,14 @@ class Sums(NamedTuple):
     """What was counted and summed for every cell of every wall."""
 
     counts: AnyArray  # (cells, 8) uint32: HIT .. FRONT
-    sums: Floats  # (cells, 4) DEPTH .. NEAR_SUM
+    sums: Floats  # (cells, 4) DEPTH .. BESIDE_SUM
     by_station: AnyArray  # (stations, cells) uint16 hits of each station; (0, 0) when not kept
     tiles: Floats  # (stations, tiles, 3) count, sum, sum of squares of hits
     tile_first: Ints  # (w,)
     tile_shape: Ints  # (w, 2)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def direction_bin(x: float, y: float, bins: int) -> int:
     """Which of `bins` sectors of plan a direction falls in; a cheap stand-in for its angle that grows with it."""
     size = abs(x) + abs(y)
@@ -75,7 +75,7 @@ def direction_bin(x: float, y: float, bins: int) -> int:
     return min(int(turn * 0.25 * bins), bins - 1)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def coarse_height(table: WallTable, w: int, u: float, v: float) -> float:
     """Height of wall w's coarse surface at (u, v): bilinear between its nodes, constant beyond them."""
     rows, columns = table.coarse_shape[w, 0], table.coarse_shape[w, 1]
@@ -91,21 +91,18 @@ def coarse_height(table: WallTable, w: int, u: float, v: float) -> float:
     return float(low * (1.0 - y) + high * y)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def flat_axes(table: WallTable, w: int, x: float, y: float, z: float) -> tuple[float, float, float]:
     """A local point in wall w's flat axes: across, up, out; mm."""
-    a = table.axes[w]
-    x -= table.origin[w, 0]
-    y -= table.origin[w, 1]
-    z -= table.origin[w, 2]
+    dx, dy, dz = x - table.origin[w, 0], y - table.origin[w, 1], z - table.origin[w, 2]
     return (
-        a[0, 0] * x + a[0, 1] * y + a[0, 2] * z,
-        a[1, 0] * x + a[1, 1] * y + a[1, 2] * z,
-        a[2, 0] * x + a[2, 1] * y + a[2, 2] * z,
+        table.axes[w, 0, 0] * dx + table.axes[w, 0, 1] * dy + table.axes[w, 0, 2] * dz,
+        table.axes[w, 1, 0] * dx + table.axes[w, 1, 1] * dy + table.axes[w, 1, 2] * dz,
+        table.axes[w, 2, 0] * dx + table.axes[w, 2, 1] * dy + table.axes[w, 2, 2] * dz,
     )
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def unrolled(radius: float, across: float, out: float) -> tuple[float, float]:
     """(u, h) of a place in flat axes; as WallFrame.uvh_from_level does it."""
     if radius == 0.0:
@@ -115,7 +112,7 @@ def unrolled(radius: float, across: float, out: float) -> tuple[float, float]:
     return radius * math.atan2(sign * across, sign * to_axis), radius - sign * math.hypot(across, to_axis)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def crossing(radius: float, height: float, s: tuple[float, float, float], p: tuple[float, float, float]) -> float:
     """Where the ray from s toward p (flat axes) goes into the surface h = height: 0 at s, 1 at p; _FAR: nowhere."""
     if radius == 0.0:
@@ -137,7 +134,7 @@ def crossing(radius: float, height: float, s: tuple[float, float, float], p: tup
     return t if t > 0.0 else _FAR
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def _met_at(
     table: WallTable, w: int, s: tuple[float, float, float], p: tuple[float, float, float]
 ) -> tuple[float, float, float]:
@@ -155,13 +152,13 @@ def _met_at(
     return t, u, v
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def _within(table: WallTable, w: int, u: float, v: float, slack: float) -> bool:
-    e = table.extent[w]
-    return bool(e[0] - slack <= u <= e[1] + slack and e[2] - slack <= v <= e[3] + slack)
+    across = table.extent[w, 0] - slack <= u <= table.extent[w, 1] + slack
+    return bool(across and table.extent[w, 2] - slack <= v <= table.extent[w, 3] + slack)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def _cell(table: WallTable, w: int, u: float, v: float) -> int:
     """Index of the cell at (u, v) in the sums, or -1 beyond the raster."""
     x = (u - table.corner[w, 0]) / table.numbers[0]
@@ -171,7 +168,7 @@ def _cell(table: WallTable, w: int, u: float, v: float) -> int:
     return int(table.first[w] + int(y) * table.shape[w, 1] + int(x))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def _add_hit(table: WallTable, out: Sums, w: int, station: int, cell: int, d: float) -> None:
     out.counts[cell, HIT] += 1
     out.sums[cell, HIT_SUM] += d
@@ -191,19 +188,19 @@ def _add_hit(table: WallTable, out: Sums, w: int, station: int, cell: int, d: fl
         out.tiles[station, tile, 2] += d * d
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def _place(table: WallTable, out: Sums, w: int, station: int, u: float, v: float, h: float) -> bool:
     """Count a point by where it lies when it is at or just before wall w's surface; True when it is at it."""
     cell = _cell(table, w, u, v)
     if cell < 0:
         return False
     d = h - coarse_height(table, w, u, v)
-    if abs(d) <= table.numbers[2]:
-        out.counts[cell, NEAR] += 1
-        out.sums[cell, NEAR_SUM] += d
     if abs(d) <= table.band[w]:
         _add_hit(table, out, w, station, cell, d)
         return True
+    if abs(d) <= table.numbers[2]:
+        out.counts[cell, BESIDE] += 1
+        out.sums[cell, BESIDE_SUM] += d
     if 0.0 < d <= table.numbers[3]:
         out.counts[cell, PROUD] += 1
         if d <= table.numbers[2]:
@@ -211,7 +208,7 @@ def _place(table: WallTable, out: Sums, w: int, station: int, u: float, v: float
     return False
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def _behind(table: WallTable, out: Sums, w: int, u: float, v: float, depth: float, lost: bool) -> None:
     """Count a ray that went into wall w's surface at (u, v) and ended `depth` behind it."""
     cell = _cell(table, w, u, v)
@@ -244,7 +241,7 @@ def _first_wall(table: WallTable, view: View, walls: Ints, x: float, y: float, z
     return first
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def _cast_ray(table: WallTable, view: View, out: Sums, station: int, x: float, y: float, z: float, lost: bool) -> None:
     dx, dy, dz = x - view.place[0], y - view.place[1], z - view.place[2]
     bins = len(view.start) - 1

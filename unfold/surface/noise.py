@@ -1,25 +1,25 @@
-"""The scatter of single points about a wall."""
+"""The scatter of single points about a wall: of the whole wall, and from place to place."""
 
 import numpy as np
+from scipy import ndimage
 
-from unfold.arrays import AnyArray, Counts, Floats
+from unfold.arrays import Bools, Counts, Floats
 
 _BLOCK_CELLS = 5
 _LEAST_FREEDOM = 12.0  # of a block, for its variance to count
+_AROUND_CELLS = 15
+_HELD_FREEDOM = 40.0  # how firmly the whole wall's scatter holds that of a place
 
 
-def point_noise(count: Counts, total: Floats, squares: Floats, inside: AnyArray | None = None) -> float | None:
+def point_noise(count: Counts, total: Floats, squares: Floats) -> float | None:
     """1-sigma scatter of single points about the surface, mm, from their scatter within each cell.
 
     Cells (rows, columns) hold a count, a sum and a sum of squares of heights. The scatter is pooled over blocks of
     cells, and blocks with far more than the usual one (steps, mixed points) are left out. None when the points are
     too sparse for that.
     """
-    n = count.astype(float) if inside is None else np.where(inside, count, 0).astype(float)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        within = np.where(n >= 2, squares - total * total / n, 0.0)
-    freedom = np.maximum(n - 1.0, 0.0)
-    rows, columns = (side // _BLOCK_CELLS * _BLOCK_CELLS for side in n.shape)
+    within, freedom = _within_cells(count, total, squares)
+    rows, columns = (side // _BLOCK_CELLS * _BLOCK_CELLS for side in count.shape)
     blocks = (rows // _BLOCK_CELLS, _BLOCK_CELLS, columns // _BLOCK_CELLS, _BLOCK_CELLS)
     square = within[:rows, :columns].reshape(blocks).sum(axis=(1, 3)).ravel()
     freedom = freedom[:rows, :columns].reshape(blocks).sum(axis=(1, 3)).ravel()
@@ -29,3 +29,23 @@ def point_noise(count: Counts, total: Floats, squares: Floats, inside: AnyArray 
     variance, freedom = square[kept] / freedom[kept], freedom[kept]
     usual = variance <= 4.0 * np.median(variance)
     return float(np.sqrt(np.average(variance[usual], weights=freedom[usual])))
+
+
+def local_noise(count: Counts, total: Floats, squares: Floats, inside: Bools, usual_mm: float) -> Floats:
+    """Scatter of single points from place to place, mm, (rows, columns): with range and incidence it differs over a
+    wall.
+
+    It is pooled over a square of some cells and drawn toward the wall's usual scatter where the points are few.
+    """
+    within, freedom = _within_cells(np.where(inside, count, 0).astype(np.uint32), total, squares)
+    square = ndimage.uniform_filter(within, _AROUND_CELLS, mode="constant") * _AROUND_CELLS**2
+    degrees = ndimage.uniform_filter(freedom, _AROUND_CELLS, mode="constant") * _AROUND_CELLS**2
+    variance = (square + _HELD_FREEDOM * usual_mm**2) / (np.maximum(degrees, 0.0) + _HELD_FREEDOM)
+    return np.asarray(np.sqrt(np.maximum(variance, (0.3 * usual_mm) ** 2)))
+
+
+def _within_cells(count: Counts, total: Floats, squares: Floats) -> tuple[Floats, Floats]:
+    """Sum of squares about each cell's mean, and its degrees of freedom."""
+    n = count.astype(float)
+    within = np.where(n >= 2, np.maximum(squares - total * total / np.maximum(n, 1.0), 0.0), 0.0)
+    return within, np.maximum(n - 1.0, 0.0)

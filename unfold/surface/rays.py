@@ -14,6 +14,8 @@ from unfold.arrays import Bools, Counts, Floats, Floats32, Ints
 from unfold.room.result import Wall
 from unfold.surface.coarse import COARSE_STEP_CELLS, CoarseSurface
 from unfold.surface.kernels import (
+    BESIDE,
+    BESIDE_SUM,
     BLOCKED,
     DEPTH,
     FRONT,
@@ -21,8 +23,6 @@ from unfold.surface.kernels import (
     HIT_SQUARES,
     HIT_SUM,
     LOST,
-    NEAR,
-    NEAR_SUM,
     PROUD,
     RECESS,
     THROUGH,
@@ -147,12 +147,12 @@ class RayCaster:
             count(PROUD),
             count(BLOCKED),
             count(LOST),
-            count(NEAR),
+            count(HIT) + count(BESIDE),
             count(FRONT),
             total(DEPTH),
             total(HIT_SUM),
             total(HIT_SQUARES),
-            total(NEAR_SUM),
+            total(HIT_SUM) + total(BESIDE_SUM),
             sums.by_station[:, cells].reshape(len(sums.by_station), *shape)
             if len(sums.by_station)
             else np.zeros((0, *shape), np.uint16),

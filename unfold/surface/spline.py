@@ -167,7 +167,7 @@ def likeliest(equations: NormalEquations, start: float = 3.0, step: float = 2.0)
     return tried[best][0]
 
 
-def adapted(equations: NormalEquations, first: Posterior, rounds: int = 4) -> Posterior:
+def adapted(equations: NormalEquations, first: Posterior, rounds: int = 3) -> Posterior:
     """Let the smoothing differ from place to place: strong where the wall is plain, weak where it has a lump.
 
     Expectation and maximisation: from examples of the surface, how much it bends about each coefficient; averaged

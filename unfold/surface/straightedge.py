@@ -103,6 +103,9 @@ def worst_straightedge(
     kept = np.ascontiguousarray(windows[:_MOST_WINDOWS, 1:])
     worsts = kernels.worst_of_windows(draws(), field.valid, kept, 1.0)
     gain = float(gaps[k] - windows[0, 0])  # what the finer map and search add
+    # examples are rougher than the wall, the likeliest map smoother: the middle, and half their distance as a part
+    middle = 0.5 * (float(worsts.mean()) + float(windows[0, 0])) + gain
+    spread = np.hypot(float(worsts.std(ddof=1)), 0.5 * float(worsts.mean() - windows[0, 0]))
     x, y, angle, length = moved[k]
     worst = Worst(float(gaps[k]), float(x), float(y), float(angle % np.pi), float(length * fine.step_mm), over)
-    return Quantity(float(max(worsts.mean() + gain, 0.0)), float(worsts.std(ddof=1))), worst
+    return Quantity(max(middle, 0.0), float(spread)), worst

@@ -10,6 +10,7 @@ from unfold.quantity import worst_verdict
 from unfold.room.result import Wall
 from unfold.surface.figures import block_map, flatness_mm, low_order_figures, straightedge
 from unfold.surface.height_map import map_heights
+from unfold.surface.noise import local_noise
 from unfold.surface.rays import TILE_CELLS, WallSums
 from unfold.surface.registration import Registration
 from unfold.surface.result import RayCounts, Straightedge, WallSurface
@@ -39,7 +40,7 @@ def measure_wall(data: WallData, errors: SharedErrors, tolerance: ToleranceSet) 
     if cells.count.sum() < _LEAST_CELLS or cells.is_wall.sum() < _LEAST_CELLS:
         return _not_measured(data, tolerance)
     total = cells.height_sum - _moved(sums, data.registration, cells)
-    heights = map_heights(sums.grid, sums.coarse_mm, cells.is_wall, cells.count, total, data.noise_mm)
+    heights = map_heights(sums.grid, sums.coarse_mm, cells.is_wall, cells.count, total, _scatter(data))
     is_wall = cells.is_wall & ~heights.suspect
     noise = data.noise_mm if data.noise_mm is not None else heights.posterior.unit_mm
     error, findings = errors.of_wall(wall.id, data.registration, noise)
@@ -70,6 +71,13 @@ def measure_wall(data: WallData, errors: SharedErrors, tolerance: ToleranceSet) 
         uncertainty_parts=edges[0][1] if edges else {},
     )
     return surface, findings + _noticed(wall, cells, share, curved)
+
+
+def _scatter(data: WallData) -> Floats | None:
+    if data.noise_mm is None:
+        return None
+    sums = data.sums
+    return local_noise(sums.hit, sums.hit_sum, sums.hit_squares, data.cells.is_wall, data.noise_mm)
 
 
 def _moved(sums: WallSums, registration: Registration, cells: WallCells) -> Floats:

@@ -43,23 +43,32 @@ def box(table: Floats | Counts | Bools, cells: int) -> Floats:
 def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float, top_mm: float) -> WallCells:
     """Decide which cells of a wall's raster show its own surface."""
     through = sums.through - sums.lost
+    half = _half_window(sums.hit)
     other = sums.proud + sums.recess + through
-    beside, rays = box(other, 3), box(sums.hit, 3)
+    beside, rays = box(other, 2 * half + 1), box(sums.hit, 2 * half + 1)
     rim = beside > _RIM_SHARE * (beside + rays)
     foreign = beside > 0.5 * (beside + rays)
     field = _field(sums, width_mm, bottom_mm, top_mm)
-    sheet, spread = _sheet(sums, through, noise_mm)
+    sheet, spread = _sheet(sums, through, noise_mm, half)
     things, lumps, number = _tell_apart(sums, sheet & field, spread, noise_mm)
     foreign &= ~lumps
     reach = max(1, round(2.5 * noise_mm / sums.grid.cell_mm))
     near_foreign = ndimage.binary_dilation(foreign, disk(reach)) if reach > 1 else foreign
     own = (sums.hit > 0) & ~rim & ~near_foreign & field & ~things
     own |= lumps & (sums.near > 0) & ~things
-    own = _without_specks(own)
     count = np.where(lumps, sums.near, sums.hit)
     total = np.where(lumps, sums.near_sum, sums.hit_sum)
-    is_wall = _closed(own, np.where(own, count, 0), rim | things, field)
+    is_wall = _without_specks(_closed(own, np.where(own, count, 0), rim | things, field))
     return WallCells(is_wall, np.where(is_wall, count, 0).astype(np.uint32), np.where(is_wall, total, 0.0), number)
+
+
+def _half_window(hit: Counts) -> int:
+    """How many cells to either side to look for a few points: the usual spacing of the wall's points, in cells."""
+    tiles = box(hit, 11)
+    dense = tiles[(hit > 0) & (tiles > 0)]
+    if not len(dense):
+        return 1
+    return int(np.clip(round(11.0 / np.sqrt(np.median(dense))), 1, 5))
 
 
 def _field(sums: WallSums, width_mm: float, bottom_mm: float, top_mm: float) -> Bools:
@@ -71,15 +80,15 @@ def _field(sums: WallSums, width_mm: float, bottom_mm: float, top_mm: float) -> 
     return up[:, None] & across[None, :]
 
 
-def _sheet(sums: WallSums, through: Counts, noise_mm: float) -> tuple[Bools, int]:
+def _sheet(sums: WallSums, through: Counts, noise_mm: float, half: int) -> tuple[Bools, int]:
     """Cells whose rays ended on the wall or on something flat on it, and over how many cells to average there."""
     behind_near = np.maximum(sums.near.astype(np.int64) - sums.hit - sums.front, 0)
     far = np.maximum(sums.proud - sums.front.astype(np.int64), 0) + np.maximum(sums.recess - behind_near, 0) + through
-    beside, rays = box(far, 3), box(sums.near, 3)
+    beside, rays = box(far, 2 * half + 1), box(sums.near, 2 * half + 1)
     sheet = (sums.near > 0) & (beside <= _FAR_SHARE * (beside + rays))
     density = float(sums.near[sheet].mean()) if sheet.any() else 1.0
     spread = int(np.ceil(noise_mm / (0.5 * np.sqrt(density))))
-    return sheet, min(max(spread | 1, 1), 9)
+    return sheet, min(max(spread | 1, 2 * half + 1 if half > 1 else 1), 11)
 
 
 def _tell_apart(sums: WallSums, sheet: Bools, spread: int, noise_mm: float) -> tuple[Bools, Bools, int]:
@@ -87,12 +96,12 @@ def _tell_apart(sums: WallSums, sheet: Bools, spread: int, noise_mm: float) -> t
     weight = np.where(sheet, sums.near, 0)
     near = box(weight, spread)
     total = _signed_box(np.where(sheet, sums.near_sum, 0.0), spread)
-    off = np.where(sheet & (near > 0.5), total / np.maximum(near, 0.5), 0.0)
+    off = np.where(near > 0.5, total / np.maximum(near, 0.5), 0.0) * (sheet if spread == 1 else 1.0)
     level = np.maximum(_STEP_MM, 4.0 * noise_mm / np.sqrt(np.maximum(near, 0.5)))
     things, lumps = np.zeros(sheet.shape, bool), np.zeros(sheet.shape, bool)
     number = 0
     for sign in (1.0, -1.0):
-        high = (sign * off > level) & sheet
+        high = sign * off > level
         areas, _ = ndimage.label(ndimage.binary_closing(high, disk(1)) | high, np.ones((3, 3)))
         for k, window in enumerate(ndimage.find_objects(areas), start=1):
             grown = tuple(slice(max(side.start - 5, 0), side.stop + 5) for side in window)
