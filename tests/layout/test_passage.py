@@ -71,6 +71,17 @@ def test_a_panel_through_a_door_and_round_a_corner() -> None:
     assert not passes(corner, (2500.0, 3000.0), 6.0)  # taller than the corridor
 
 
+def test_behind_a_door_the_room_has_to_be_deep_or_wide() -> None:
+    # On its long side it goes straight into a room 3100 deep. In one 1500 deep it turns, as up to
+    # (915^(2/3) + 1500^(2/3))^(3/2) = 3385 less about the thickness do; 900 deep that is 2567, and it cannot be told.
+    sides = (3000.0, 1200.0)
+    assert passes(Passage("door", 915.0, 2040.0, depth_behind_mm=3100.0), sides, 6.0) is True
+    assert passes(Passage("door", 915.0, 2040.0, depth_behind_mm=1500.0), sides, 6.0) is True
+    assert passes(Passage("door", 915.0, 2040.0, depth_behind_mm=900.0), sides, 6.0) is None
+    assert passes(Passage("door", 915.0, 1100.0, depth_behind_mm=900.0), sides, 6.0) is None  # inclined
+    assert passes(Passage("hatch", 500.0, 600.0, depth_behind_mm=5000.0), sides, 6.0) is False
+
+
 def test_a_passage_needs_a_size() -> None:
     with pytest.raises(ValueError, match="lift"):
         Passage("lift", 0.0, 2000.0)

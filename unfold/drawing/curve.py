@@ -11,6 +11,8 @@ import numpy as np
 from unfold.arrays import Floats
 from unfold.drawing import curve_kernels as kernels
 
+BLOCK = 256  # points whose distances are worked out at once, to bound the memory
+
 
 def fit_path(ring_mm: Floats, tolerance_mm: float, arcs: bool = True) -> Floats:
     """Replace a ring (n, 2) by a closed path with as few vertices as the tolerance allows.
@@ -107,6 +109,11 @@ def move_path(path: Floats, turned: bool, origin: tuple[float, float]) -> Floats
 
 def distances_to_ring_mm(points: Floats, ring: Floats) -> Floats:
     """Return the distance of each point (n, 2) to a closed ring (m, 2); shape (n,)."""
+    blocks = [_block_distances(points[first : first + BLOCK], ring) for first in range(0, len(points), BLOCK)]
+    return np.concatenate(blocks) if blocks else np.empty(0)
+
+
+def _block_distances(points: Floats, ring: Floats) -> Floats:
     start = ring[None, :, :]
     step = np.roll(ring, -1, axis=0)[None, :, :] - start
     offset = points[:, None, :] - start

@@ -94,11 +94,16 @@ def _carried_in(panel: PanelBody, route: Sequence[Passage] | None, notes: list[s
         notes.append("the way in is not known: measure doors and turns")
         return None
     sides = (panel.width_mm, panel.height_mm)
-    blocked = [passage for passage in route if not passes(passage, sides, panel.thickness_mm)]
+    answers = [(passage, passes(passage, sides, panel.thickness_mm)) for passage in route]
+    for passage in [passage for passage, answer in answers if answer is None]:
+        notes.append(f"may not turn behind {passage.name}: the room is {passage.depth_behind_mm:.0f} mm deep there")
+    blocked = [passage for passage, answer in answers if answer is False]
     for passage in blocked:
         turn = "" if passage.next_width_mm is None else f", turning into {passage.next_width_mm:.0f} mm"
         notes.append(f"does not pass {passage.name} ({passage.width_mm:.0f} x {passage.height_mm:.0f} mm{turn})")
-    return not blocked
+    if blocked:
+        return False
+    return None if None in [answer for _, answer in answers] else True
 
 
 def _stood_up(panel: PanelBody, place: Place | None, frame: LiftingFrame, notes: list[str]) -> bool | None:

@@ -18,9 +18,15 @@ class Passage:
     width_mm: float
     height_mm: float
     next_width_mm: float | None = None  # given: here the way turns into a passage this wide
+    depth_behind_mm: float | None = None  # given: how deep the room is behind an opening, straight on
+
+    @property
+    def _next_mm(self) -> float:
+        given = [width for width in (self.next_width_mm, self.depth_behind_mm) if width is not None]
+        return min(given, default=math.inf)
 
     def __post_init__(self) -> None:
-        if min(self.width_mm, self.height_mm, self.next_width_mm or math.inf) <= 0.0:
+        if min(self.width_mm, self.height_mm, self._next_mm) <= 0.0:
             raise ValueError(f"{self.name}: a passage needs a width and a height above zero")
 
 
@@ -62,14 +68,25 @@ def _least(function: Callable[[float], float], low: float, high: float) -> float
     return function((low + high) / 2.0)
 
 
-def passes(passage: Passage, sides_mm: tuple[float, float], thickness_mm: float) -> bool:
-    """Tell whether a panel with these sides, carried on edge, gets past `passage`."""
-    for upright, along in (sides_mm, sides_mm[::-1]):
-        if passage.next_width_mm is None:
-            if rectangle_fits(upright, thickness_mm, passage.height_mm, passage.width_mm):
-                return True
-        elif upright <= passage.height_mm and along <= longest_round_corner_mm(
-            passage.width_mm, passage.next_width_mm, thickness_mm
-        ):
-            return True
-    return False
+def passes(passage: Passage, sides_mm: tuple[float, float], thickness_mm: float) -> bool | None:
+    """Tell whether a panel with these sides, carried on edge, gets past `passage`.
+
+    Behind an opening it goes straight on as far as the room is deep, or turns as round the corner of a corridor as wide
+    as the opening: the opening's sides are short, so that a longer panel may turn too. That cannot be told: None.
+    """
+    answers = [_passes_on_edge(passage, *sides, thickness_mm) for sides in (sides_mm, sides_mm[::-1])]
+    if True in answers:
+        return True
+    return None if None in answers else False
+
+
+def _passes_on_edge(passage: Passage, upright_mm: float, along_mm: float, thickness_mm: float) -> bool | None:
+    if passage.next_width_mm is not None:
+        longest = longest_round_corner_mm(passage.width_mm, passage.next_width_mm, thickness_mm)
+        return upright_mm <= passage.height_mm and along_mm <= longest
+    if not rectangle_fits(upright_mm, thickness_mm, passage.height_mm, passage.width_mm):
+        return False
+    depth = passage.depth_behind_mm
+    if depth is None or along_mm <= depth or along_mm <= longest_round_corner_mm(passage.width_mm, depth, thickness_mm):
+        return True
+    return None

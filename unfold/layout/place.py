@@ -6,6 +6,7 @@ from unfold.arrays import Floats
 from unfold.elevation.result import Elevations
 from unfold.layout.handling import Place
 from unfold.layout.passage import Passage
+from unfold.layout.room_depth import depth_in_front_mm
 from unfold.layout.wall_face import WallFace
 from unfold.settings.layout import LayoutSettings
 
@@ -22,7 +23,9 @@ def way_in(elevations: Elevations, settings: LayoutSettings) -> tuple[Passage, .
             if opening.kind == "door":
                 ring = opening.ring_mm if opening.clear_ring_mm is None else opening.clear_ring_mm
                 width, height = np.ptp(ring, axis=0)
-                doors.append(Passage(opening.id, float(width), float(height)))
+                left, right = float(ring[:, 0].min()), float(ring[:, 0].max())
+                depth = depth_in_front_mm(elevations, wall, left, right)
+                doors.append(Passage(opening.id, float(width), float(height), depth_behind_mm=depth))
     if not doors:
         return None
     return (max(doors, key=lambda door: (door.width_mm * door.height_mm, door.name)),)
