@@ -74,3 +74,12 @@ def test_a_turned_wall_is_covered_without_gaps_or_overlap(tmp_path: Path) -> Non
     apart = np.asarray(cKDTree(own).query(own, 2)[0])[:, 1]
     assert apart.min() > 0.0199  # the grid's own spacing, or more where the wall is turned against it
     assert len(own) == pytest.approx(3 * 2.5 * abs(turn[1, 1]) / 0.02**2, rel=0.02)  # as seen along the nearest axis
+
+
+def test_a_broken_vertex_far_away_is_left_out_and_said(tmp_path: Path) -> None:
+    mesh = trimesh.creation.icosphere(4)
+    mesh.vertices[7] = [1e30, 0.5, -0.25]
+    mesh.export(tmp_path / "a.ply")
+    scan = read_all([tmp_path / "a.ply"], ScanSettings(mesh_spacing_mm=20, unit="m"))
+    assert np.max(np.abs(scan.points_m)) < 1.001
+    assert any("triangles far from all others" in finding.text for finding in scan.findings)

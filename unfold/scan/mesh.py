@@ -16,6 +16,7 @@ from unfold.scan.reader import BATCH_POINTS, Batch, Part
 from unfold.settings.scan import LengthUnit
 
 MOST_POINTS = 40_000_000
+REMOTE = 100.0
 GRID_SHIFT = 0.3819660112501051  # of a spacing: faces and edges at round coordinates then fall between the grid lines
 
 
@@ -28,14 +29,25 @@ class MeshReader:
         self.metres_per_unit = 1.0
         self.parts: list[Part] = [Part(path.stem, measured=False)]
         self.dropped: Counter[str] = Counter()
-        self._spacing_m = spacing_m
+        self._spacing_m, self._remote = spacing_m, 0
         self._corners = _triangles(path, kind)
+        self._leave_out_remote()
         self._area = _areas(self._corners)
         if not self._area.sum() > 0:
             raise ScanError(f"{path} is a mesh without area", "export it with its faces, or as points")
 
+    def _leave_out_remote(self) -> None:
+        """Leave out triangles that reach a hundred times further than nearly all others: broken coordinates."""
+        if len(self._corners) == 0:
+            return
+        away = np.max(np.abs(self._corners - np.median(self._corners, axis=(0, 1))), axis=(1, 2))
+        kept = away <= REMOTE * np.percentile(away, 99)
+        self._remote = int(np.count_nonzero(~kept))
+        self._corners = self._corners[kept]
+
     def batches(self) -> Iterator[Batch]:
         """Yield points on the triangles, the same ones every time: where the lines of a grid pierce them."""
+        self.dropped = Counter({"triangles far from all others": self._remote})
         spacing = max(self._spacing_m / self.metres_per_unit, float(np.sqrt(self._area.sum() / MOST_POINTS)))
         yield from self._spread(spacing)
 

@@ -97,7 +97,7 @@ class InputFile:
 
     def all_findings(self) -> list[Finding]:
         """Return what was inferred from the sample, and what the last pass left out."""
-        counts = self.reader.dropped + self.dropped
+        counts = self.reader.dropped + self.dropped  # a sum of counters keeps only what is over 0
         return self.findings + [
             Finding("note", "points-left-out", f"{self.name}: {count} {what} left out")
             for what, count in sorted(counts.items())
