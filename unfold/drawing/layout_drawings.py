@@ -7,6 +7,9 @@ from unfold.drawing.cut import write_cut_files
 from unfold.drawing.drawing_set import write_drawing_set
 from unfold.drawing.panel_dxf import write_panel_dxf
 from unfold.drawing.panel_elevation import panel_elevation
+from unfold.drawing.patch_picture import draw_patch_picture
+from unfold.drawing.png_canvas import PngCanvas
+from unfold.drawing.wall_picture import relief_of
 from unfold.elevation.result import Elevations
 from unfold.layout.result import Layout
 from unfold.settings import JobSettings
@@ -25,8 +28,19 @@ def draw_layout(
     drawn = [panel_elevation(wall, laid[wall.id], settings.drawing) for wall in elevations.walls if wall.id in laid]
     panels = folder / "panels"
     panels.mkdir(parents=True, exist_ok=True)
+    _draw_patches(layout, elevations, surfaces, panels)
     for elevation in drawn:
         if elevation.panels:
             write_panel_dxf(elevation, panels / f"{elevation.wall}-panels.dxf", settings.drawing)
     write_drawing_set(layout, drawn, panels / "set.pdf", settings)
     write_customer_sheet(layout, drawn, panels / "customer.pdf", settings)
+
+
+def _draw_patches(layout: Layout, elevations: Elevations, surfaces: Surfaces, folder: Path) -> None:
+    walls = {wall.id: wall for wall in elevations.walls}
+    measured = {surface.wall: surface for surface in surfaces.walls}
+    for laid in layout.walls:
+        if laid.patches:
+            wall, surface = walls[laid.id], measured[laid.id]
+            picture = draw_patch_picture(PngCanvas, wall, surface, relief_of(wall, surface), laid.patches)
+            picture.save(folder / f"{laid.id}-patches.png")

@@ -119,23 +119,34 @@ def draw_wall_picture(
     """Draw one wall on a canvas that is made to measure."""
     placing = place_wall(wall.outline_mm, len(surface.straightedges))
     canvas = new_canvas(placing.width, placing.height)
-    labels = Labels(canvas, (placing.wall[0] - 2, placing.wall[1] - 34, placing.width - 4, placing.wall[3] + 2))
-    if placing.key[0] > placing.wall[2]:
-        labels.area = (*labels.area[:2], placing.key[0] - 8, labels.area[3])
+    labels = labels_beside_key(canvas, placing)
     _draw_title(canvas, wall, surface, settings)
-    _draw_heights(canvas, placing, wall, surface, relief.colours)
-    _draw_contours(canvas, placing, relief.contours)
-    _draw_unseen_and_openings(canvas, placing, wall)
-    outline = thinned(placing.points(wall.outline_mm))
-    canvas.polygon(outline, None, INK, 2.0)
-    labels.block_line(np.concatenate([outline, outline[:1]]), 4.0)
-    _draw_axes(canvas, placing, wall)
+    draw_face(canvas, placing, wall, surface, relief, labels)
     _draw_straightedges(canvas, placing, surface, labels)
     _name_straightedges(placing, surface, labels, settings)
     _name_openings(placing, wall, labels)
     _name_contours(placing, relief.contours, labels)
     draw_key(canvas, placing.key, placing.scale, wall, surface, relief.contours, relief.limit_mm, settings)
     return canvas
+
+
+def labels_beside_key(canvas: Canvas, placing: Placing) -> Labels:
+    """Make room for names on and around the wall, off the key."""
+    right = placing.key[0] - 8 if placing.key[0] > placing.wall[2] else placing.width - 4
+    return Labels(canvas, (placing.wall[0] - 2, placing.wall[1] - 34, right, placing.wall[3] + 2))
+
+
+def draw_face(
+    canvas: Canvas, placing: Placing, wall: WallElevation, surface: WallSurface, relief: Relief, labels: Labels
+) -> None:
+    """Draw the wall's face in its place: heights, contours, unseen areas, openings, outline and axes."""
+    _draw_heights(canvas, placing, wall, surface, relief.colours)
+    _draw_contours(canvas, placing, relief.contours)
+    _draw_unseen_and_openings(canvas, placing, wall)
+    outline = thinned(placing.points(wall.outline_mm))
+    canvas.polygon(outline, None, INK, 2.0)
+    labels.block_line(np.concatenate([outline, outline[:1]]), 4.0)
+    _draw_axes(canvas, placing)
 
 
 def _draw_title(canvas: Canvas, wall: WallElevation, surface: WallSurface, settings: DrawingSettings) -> None:
@@ -189,7 +200,7 @@ def _draw_unseen_and_openings(canvas: Canvas, placing: Placing, wall: WallElevat
             canvas.polygon(placing.points(opening.clear_ring_mm), None, QUIET_INK, 1.0)
 
 
-def _draw_axes(canvas: Canvas, placing: Placing, wall: WallElevation) -> None:
+def _draw_axes(canvas: Canvas, placing: Placing) -> None:
     left, top, right, bottom = placing.wall
     u0, v0 = placing.origin_mm
     u1 = u0 + (right - left) / placing.scale

@@ -49,16 +49,17 @@ def draw_key(
     wide = right - left > 1.8 * KEY_WIDTH
     column = 0.5 * (right - left) - 20.0 if wide else right - left
     zero = "plane" if wall.radius_mm is None else "cylinder"
-    y = _draw_colour_scale(canvas, left, top, min(column, KEY_WIDTH), surface, limit_mm, zero)
+    y = draw_colour_scale(canvas, left, top, min(column, KEY_WIDTH), surface, limit_mm, zero)
     y = _draw_signs(canvas, left, y + 18.0, wall, contours)
     _draw_scale_bar(canvas, left, y + 26.0, min(column, KEY_WIDTH), scale)
     x, y = (left + column + 40.0, top) if wide else (left, top + SCALE_AND_SIGNS_HEIGHT + 40.0)
     _draw_straightedge_lines(canvas, x, y, surface, settings)
 
 
-def _draw_colour_scale(
+def draw_colour_scale(
     canvas: Canvas, left: float, top: float, width: float, surface: WallSurface, limit_mm: float, zero: str
 ) -> float:
+    """Draw the bar of colours with its heights in millimetres; returns the y below it."""
     canvas.text(left, top + 14.0, "Height of the surface, mm", TEXT_SIZE, INK, bold=True)
     bar = (left, top + 46.0, left + width, top + 68.0)
     ring = np.array([(bar[0], bar[1]), (bar[2], bar[1]), (bar[2], bar[3]), (bar[0], bar[3])])
