@@ -139,16 +139,21 @@ def _labels(rays: EdgeRays, back: Floats, start_mm: float, tolerance_mm: float) 
 
 
 def _back_depth(rays: EdgeRays, start_mm: float, tolerance_mm: float) -> Floats:
-    """Depth of what lies behind the edge beside each ray: the median of the deep rays in its tenth of the edge."""
-    deep = (rays.depth > 2 * tolerance_mm) & (rays.x > start_mm)
-    if not deep.any():
+    """Depth of what lies behind the edge beside each ray: the median of the deep rays in its tenth of the edge.
+
+    Rays that may have met the side face do not count; where only such were seen, the back lies deeper than they did.
+    """
+    beyond = (rays.depth > 2 * tolerance_mm) & (rays.x > start_mm)
+    if not beyond.any():
         return np.full(rays.x.size, 2 * tolerance_mm)
-    typical = float(np.median(rays.depth[deep]))
+    ended = rays.x + rays.drift * np.minimum(rays.depth, 1e4)
+    deep = beyond & ~((rays.drift < _SQUARE) & (ended < start_mm + 15.0))
+    least = float(np.quantile(rays.depth[beyond], 0.98)) + 2 * tolerance_mm
+    typical = float(np.median(rays.depth[deep])) if deep.sum() >= 3 else least
     edges = np.linspace(rays.t.min(), rays.t.max() + 1e-9, 11)
     tenth = np.clip(np.digitize(rays.t, edges) - 1, 0, 9)
-    medians = [
-        np.median(rays.depth[deep & (tenth == i)]) if np.any(deep & (tenth == i)) else typical for i in range(10)
-    ]
+    own = [deep & (tenth == i) for i in range(10)]
+    medians = [np.median(rays.depth[mine]) if mine.sum() >= 3 else typical for mine in own]
     return np.asarray(medians, dtype=float)[tenth]
 
 

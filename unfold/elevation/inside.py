@@ -7,6 +7,7 @@ import numpy as np
 from unfold.arrays import Bools, Floats
 from unfold.elevation.collect import ZoneRays
 from unfold.elevation.local_rays import LocalRays, to_surface
+from unfold.elevation.local_surface import LocalSurface
 from unfold.elevation.rings import signed_area, signed_distance
 
 BACK_MM = 600.0  # what ended farther behind the wall is not the opening's own back
@@ -29,9 +30,11 @@ class Inside:
     rays: int
 
 
-def look_inside(rays: ZoneRays, crossed_mm: float, plane: Floats, ring: Floats, noise_mm: float) -> Inside | None:
+def look_inside(
+    rays: ZoneRays, crossed_mm: float, surface: LocalSurface, ring: Floats, noise_mm: float
+) -> Inside | None:
     """Tell what lies behind a ring from the rays that cross it; None when hardly any ray went behind the wall."""
-    local = to_surface(rays, crossed_mm, plane, 0.0)
+    local = to_surface(rays, crossed_mm, surface, 0.0)
     distance = signed_distance(ring, np.column_stack([local.a, local.b]))
     size = float(min(np.ptp(ring[:, 0]), np.ptp(ring[:, 1])))
     core_mm = min(REVEAL_MM, 0.25 * size)

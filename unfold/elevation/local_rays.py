@@ -1,4 +1,4 @@
-"""A zone's rays brought to the surface they cross there: the wall's own local plane, or a board that stands on it."""
+"""A zone's rays brought to the surface they cross there: the wall's own, or that of a board that stands on it."""
 
 from dataclasses import dataclass
 
@@ -7,6 +7,7 @@ import numpy as np
 from unfold.arrays import AnyArray, Floats
 from unfold.elevation.collect import ZoneRays
 from unfold.elevation.edge_fit import EdgeRays
+from unfold.elevation.local_surface import LocalSurface
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,43 +35,14 @@ class LocalRays:
         return EdgeRays(sign * across[near], along[near], sign * drift[near], self.depth[near])
 
 
-def fit_plane(u: Floats, v: Floats, h: Floats, start: float, reach: float) -> Floats:
-    """Robust plane h = p0 + p1 u + p2 v through the rays that end within `reach` of `start`, as (p0, p1, p2).
-
-    The slopes are held near zero by a weak prior (10 mm/m), so that a few rays on one side give no steep plane.
-    """
-    near = np.abs(h - start) < reach
-    if near.sum() < 3:
-        return np.array([start, 0.0, 0.0])
-    centre = np.array([u[near].mean(), v[near].mean()])
-    design = np.column_stack([np.ones(near.sum()), u[near] - centre[0], v[near] - centre[1]])
-    target, spread = h[near], max(reach / 3, 0.3)
-    solution = np.array([float(np.median(target)), 0.0, 0.0])
-    for _ in range(4):
-        residual = target - design @ solution
-        spread = float(np.clip(1.4826 * np.median(np.abs(residual)), 0.2, reach))
-        weight = np.clip(1 - (residual / (4.685 * spread)) ** 2, 0, 1) ** 2 / spread**2
-        gram = design.T @ (weight[:, None] * design) + np.diag([1e-9, 1e4, 1e4])
-        solution = np.linalg.solve(gram, design.T @ (weight * target))
-    return np.array([solution[0] - solution[1:] @ centre, solution[1], solution[2]])
-
-
-def to_surface(rays: ZoneRays, crossed_mm: float, plane: Floats, turn_deg: float) -> LocalRays:
-    """Move rays that were crossed at height `crossed_mm` to a plane (p0, p1, p2) over (u, v)."""
-    rise = plane[0] + plane[1] * rays.u + plane[2] * rays.v - crossed_mm
+def to_surface(rays: ZoneRays, crossed_mm: float, surface: LocalSurface, turn_deg: float) -> LocalRays:
+    """Move rays that were crossed at height `crossed_mm` to where they cross a surface."""
+    rise = surface.at(rays.u, rays.v) - crossed_mm
     u, v = rays.u + rays.du * rise, rays.v + rays.dv * rise
-    depth = plane[0] + plane[1] * u + plane[2] * v - rays.h
+    depth = surface.at(u, v) - rays.h
     c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
-    return LocalRays(
-        c * u + s * v, -s * u + c * v, -(c * rays.du + s * rays.dv), -(-s * rays.du + c * rays.dv), depth, rays.station
-    )
-
-
-def select(rays: ZoneRays, keep: AnyArray) -> ZoneRays:
-    """Some of a zone's rays, by mask or index."""
-    return ZoneRays(
-        rays.u[keep], rays.v[keep], rays.du[keep], rays.dv[keep], rays.h[keep], rays.station[keep], rays.share
-    )
+    da, db = -(c * rays.du + s * rays.dv), -(-s * rays.du + c * rays.dv)
+    return LocalRays(c * u + s * v, -s * u + c * v, da, db, depth, rays.station)
 
 
 def join(first: ZoneRays, second: ZoneRays) -> ZoneRays:

@@ -14,7 +14,8 @@ from unfold.elevation.collect import Zone, ZoneRays
 from unfold.elevation.evidence import Evidence
 from unfold.elevation.inside import look_inside
 from unfold.elevation.kinds import kind_of
-from unfold.elevation.local_rays import LocalRays, fit_plane, join, to_surface
+from unfold.elevation.local_rays import LocalRays, join, to_surface
+from unfold.elevation.local_surface import LocalSurface, surface_around
 from unfold.elevation.outline import Outline
 from unfold.elevation.result import Opening
 from unfold.elevation.rings import counter_clockwise
@@ -84,22 +85,22 @@ def _renamed(opening: Opening, name: str) -> Opening:
 
 def _measure(surface: WallSurface, outline: Outline, case: Case) -> Opening | None:
     tolerance = max(3.0 * surface.noise_mm, 2.5)
-    plane = fit_plane(case.edge.u, case.edge.v, case.edge.h, case.crossed_mm, max(3 * tolerance, 10.0))
+    wall_face = surface_around(surface, case.candidate, case.crossed_mm)
     if case.candidate.source == "plate":
-        return _measure_plate(case, plane, tolerance, surface)
-    local = to_surface(case.edge, case.crossed_mm, plane, case.candidate.turn_deg)
+        return _measure_plate(case, wall_face, tolerance, surface)
+    local = to_surface(case.edge, case.crossed_mm, wall_face, case.candidate.turn_deg)
     depth = _typical_depth(local, tolerance)
     if depth < 1.5 * tolerance:
         return None
     tolerance = min(tolerance, depth / 2)
     if case.candidate.casing:
-        found = _measure_cased(case, plane, tolerance, outline)
+        found = _measure_cased(case, wall_face, tolerance, outline)
         if found is not None:
             shape, clear = found
-            return _opening(surface, case, plane, shape, clear)
+            return _opening(surface, case, wall_face, shape, clear)
     shape = _best_shape(local, case.candidate, tolerance)
     shape = _stand_on_floor(shape, outline) if case.candidate.reaches_floor else shape
-    return _opening(surface, case, plane, shape, None)
+    return _opening(surface, case, wall_face, shape, None)
 
 
 def _typical_depth(local: LocalRays, tolerance: float) -> float:
@@ -125,19 +126,19 @@ def _best_shape(local: LocalRays, candidate: Candidate, tolerance: float) -> Sha
     return circle if likelihoods[1] > likelihoods[0] + 1.0 else rectangle
 
 
-def _measure_cased(case: Case, plane: Floats, tolerance: float, outline: Outline) -> tuple[Shape, Shape] | None:
+def _measure_cased(
+    case: Case, wall_face: LocalSurface, tolerance: float, outline: Outline
+) -> tuple[Shape, Shape] | None:
     """The outer edge of the boards around an opening and the clear opening within; None when there are no boards."""
     rays = case.edge
-    height = plane[0] + plane[1] * rays.u + plane[2] * rays.v
-    above = rays.h - height
+    above = rays.h - wall_face.at(rays.u, rays.v)
     proud = above[(above > max(4.0, 1.3 * tolerance)) & (above < 60.0)]
     if proud.size < 30:
         return None
     counts, edges = np.histogram(proud, np.arange(3.0, 62.0, 2.0))
     top = int(np.argmax(np.convolve(counts, [1, 1, 1], "same")))
     stands = float(np.median(proud[np.abs(proud - edges[top] - 1.0) < 4.0]))
-    face = fit_plane(rays.u, rays.v, rays.h, case.crossed_mm + stands, 5.0)
-    local = to_surface(rays, case.crossed_mm, face, 0.0)
+    local = to_surface(rays, case.crossed_mm, wall_face.before(stands), 0.0)
     margin = min(tolerance, stands / 2)
     box = case.candidate.box_mm
     fixed = box[1] if case.candidate.reaches_floor else None
@@ -174,10 +175,10 @@ def _outer_box(local: LocalRays, box: Box, margin: float, on_floor: bool) -> Box
     return (bounds[0], bounds[1], bounds[2], bounds[3])
 
 
-def _measure_plate(case: Case, plane: Floats, tolerance: float, surface: WallSurface) -> Opening | None:
+def _measure_plate(case: Case, wall_face: LocalSurface, tolerance: float, surface: WallSurface) -> Opening | None:
     """A cover plate that stands a few millimetres proud; its edge is where rays first pass it."""
     rays = case.edge
-    above = rays.h - (plane[0] + plane[1] * rays.u + plane[2] * rays.v)
+    above = rays.h - wall_face.at(rays.u, rays.v)
     u0, v0, u1, v1 = case.candidate.box_mm
     within = (rays.u > u0 + 5) & (rays.u < u1 - 5) & (rays.v > v0 + 5) & (rays.v < v1 - 5)
     inside = above[within & (above < 60.0)]
@@ -186,8 +187,7 @@ def _measure_plate(case: Case, plane: Floats, tolerance: float, surface: WallSur
     stands = float(np.median(inside))
     if not (1.3 * tolerance < stands < 35.0):
         return None
-    face = plane + np.array([stands, 0.0, 0.0])
-    local = to_surface(rays, case.crossed_mm, face, case.candidate.turn_deg)
+    local = to_surface(rays, case.crossed_mm, wall_face.before(stands), case.candidate.turn_deg)
     shape = fit_rectangle(local, case.candidate.box_mm, case.candidate.turn_deg, stands / 2, False, None)
     uncertainty = combine([shape.standard_uncertainty_mm, surface.registration_mm, 0.2])
     return Opening("", "service", shape.ring, "rectangle", shape.size_mm, None, "recess", uncertainty, None)
@@ -218,13 +218,15 @@ def _lower_edge(outline: Outline) -> Floats:
     return outline.ring[: lower + 1]
 
 
-def _opening(surface: WallSurface, case: Case, plane: Floats, shape: Shape, clear: Shape | None) -> Opening | None:
+def _opening(
+    surface: WallSurface, case: Case, wall_face: LocalSurface, shape: Shape, clear: Shape | None
+) -> Opening | None:
     """Put an opening together once its ring is known, or drop it when the ring holds too little evidence."""
     ring = counter_clockwise(shape.ring)
     if not Polygon(ring).is_valid or Polygon(ring).area < 400.0:
         return None
     bounds = shape if clear is None else clear
-    inside = look_inside(join(case.edge, case.inner), case.crossed_mm, plane, bounds.ring, surface.noise_mm)
+    inside = look_inside(join(case.edge, case.inner), case.crossed_mm, wall_face, bounds.ring, surface.noise_mm)
     if inside is None:
         return None
     kind = kind_of(bounds.size_mm, case.candidate.reaches_floor, clear is not None, inside)
