@@ -4,6 +4,7 @@ Where two clad walls meet in an inside corner one runs through to the other's wa
 finished face. Outside corners are taken to get a corner profile: both claddings end at the wall's own edge.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -22,6 +23,7 @@ from unfold.layout.wall_face import WallFace, box, polygon_list, polygons_of
 from unfold.settings.layout import GapSettings, LayoutSettings
 
 STEP_MM = 20.0  # a floor that rises more than this at once is a step: each tread gets a level edge of its own
+ACUTE_BY_DEG = 5.0  # nearer to square the gap itself is room enough
 BEYOND_CORNER_MM = 500.0  # farther than any wall's corner bows
 
 
@@ -48,13 +50,16 @@ def lay_field(
     gaps, strips, widths = [], [], []
     for index, edge in enumerate(face.wall.edges):
         width, reason = edge_gap(edge, settings.gaps)
-        strips.append(_edge_strip(face, index, width, settings.gaps))
+        more = _room_in_acute_corner(face, edge, faces, finished)
+        strips.append(_edge_strip(face, index, width + more, settings.gaps))
         butted = _butts_against(face, edge, faces, finished, settings)
         if butted is not None:
             strips.append(neighbour_strip(face, edge, faces[butted], finished[butted], width, finished[face.wall.id]))
             reason = f"{reason}, butts against {butted}"
-        gaps.append(Gap(index, width, reason))
-        widths.append(width)
+        elif more > 0.0:
+            reason = f"{reason}, acute corner"
+        gaps.append(Gap(index, width + more, reason))
+        widths.append(width + more)
     strips += _corner_wedges(face, widths)
     sharp = polygon_list(face.outline.difference(shapely.union_all(strips)))
     rounded = [rounded_polygon(part, settings.cutting.inside_radius, face.outline)[0] for part in sharp]
@@ -162,6 +167,25 @@ def _butts_against(
     ):
         return None
     return None if runs_through(face, faces[name], edge, settings) else name
+
+
+def _room_in_acute_corner(
+    face: WallFace, edge: Edge, faces: Mapping[str, WallFace], finished: Mapping[str, FinishedFace]
+) -> float:
+    """What a panel's front needs more than its back in an acute corner, where the neighbour's wall leans over it."""
+    neighbour = faces.get(edge.neighbour or "")
+    if edge.kind != "inside_corner" or neighbour is None or face.wall.id not in finished:
+        return 0.0
+    point = face.edge_points(edge).mean(axis=0)[None, :]
+    middle = (face.wall.outline_mm[:, 0].min() + face.wall.outline_mm[:, 0].max()) / 2.0
+    into, bare = 1.0 if point[0, 0] < middle else -1.0, FinishedFace(0.0, 0.0, 0.0)
+    step, none = np.array([10.0 * into]), np.zeros(1)
+    here = _clearance(face, point, none, 0.0, neighbour, bare)
+    along = float((_clearance(face, point, step, 0.0, neighbour, bare) - here)[0]) / 10.0
+    inward = float((_clearance(face, point, none, 10.0, neighbour, bare) - here)[0]) / 10.0
+    if along <= 0.0 or -inward / along < math.tan(math.radians(ACUTE_BY_DEG)):
+        return 0.0
+    return finished[face.wall.id].offset_mm * -inward / along
 
 
 def _edge_strip(face: WallFace, index: int, width_mm: float, gaps: GapSettings) -> BaseGeometry:
