@@ -21,8 +21,9 @@ _BLOCK = 2  # cells a side that are condensed for the spline
 _KNOT_MM = 80.0
 _MOST_WORK = 1.0e8  # unknowns x band width squared
 _DETAIL_CELLS = (21, 9, 5, 3)
-_SURE = 4.5  # standard errors: seeds of detail
+_SURE = 5.0  # standard errors: seeds of detail; a wall has some 100,000 places where chance may try
 _LIKELY = 2.5  # and what hangs together with a seed
+_LEAST_POINTS = 5.0
 _OUTLIER = 5.0
 _RIM_CELLS = 3
 ERROR_STEP_MM = 50.0
@@ -124,7 +125,7 @@ def find_detail(is_wall: Bools, n: Floats, left: Floats, scatter_mm: float) -> t
         points = box(n, cells)
         found = np.where(points > 0.5, _total(left, cells) / np.maximum(points, 0.5), 0.0)
         error = scatter_mm / np.sqrt(np.maximum(points, 0.5))
-        sure = (np.abs(found) > _SURE * error) & (n > 0) & (points >= 3.0)
+        sure = (np.abs(found) > _SURE * error) & (n > 0) & (points >= _LEAST_POINTS)
         if not sure.any():
             continue
         areas, number = ndimage.label((np.abs(found) > _LIKELY * error) & (n > 0))

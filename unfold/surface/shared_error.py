@@ -8,7 +8,9 @@ from unfold.findings import Finding
 from unfold.settings.surface import SurfaceSettings
 from unfold.surface.registration import Registration
 
-_MODEL_MM = 0.04
+_MODEL_MM = 0.03  # of the map itself: cells, interpolation, the search's own grid
+_HAND_MM2 = np.pi * 50.0**2  # the area of a lump of a hand's size, which the map may smooth away
+_LUMP_SQUARE = 0.3  # mean square of a rounded lump of height 1 over its area
 _MM_PER_M_PER_DEG = 1000.0 * np.pi / 180.0
 _SPAN_MM = 3000.0  # over which an error of shape comes in full
 
@@ -44,17 +46,30 @@ class SharedErrors:
     station_mm: float  # standard deviation of a station's place along a wall's normal
     stated: bool  # the scan says where it was taken from
 
-    def of_wall(self, wall: str, registration: Registration, noise_mm: float) -> tuple[SharedError, list[Finding]]:
+    def of_wall(
+        self, wall: str, registration: Registration, noise_mm: float, points_per_mm2: float
+    ) -> tuple[SharedError, list[Finding]]:
         """The shared error of one wall, and what had to be assumed for it."""
+        model = model_error_mm(noise_mm, points_per_mm2)
         plumb = _MM_PER_M_PER_DEG * self.plumb_deg
         if not self.stated:
             drift = self.settings.drift if self.settings.drift is not None else noise_mm
-            return SharedError(drift, drift, 0.0, _MODEL_MM, plumb, "drift"), [_drift_assumed(wall, drift)]
+            return SharedError(drift, drift, 0.0, model, plumb, "drift"), [_drift_assumed(wall, drift)]
         stations = max(len(registration.offsets_mm), 1)
         shape = 0.0 if registration.connected else self.station_mm
         patch = registration.correlated_mm or 0.0
-        error = SharedError(self.station_mm / float(np.sqrt(stations)), shape, patch, _MODEL_MM, plumb)
+        error = SharedError(self.station_mm / float(np.sqrt(stations)), shape, patch, model, plumb)
         return error, [] if len(registration.offsets_mm) else [_registration_assumed(wall, self.station_mm)]
+
+
+def model_error_mm(noise_mm: float, points_per_mm2: float) -> float:
+    """Standard uncertainty of a gap from what the map may smooth away.
+
+    A lump of a hand's size stands out by its height times the root of its points; half the height that stands out by
+    one standard error is taken, for most walls have no such lump.
+    """
+    points = max(points_per_mm2 * _HAND_MM2, 1.0)
+    return float(np.hypot(_MODEL_MM, 0.5 * noise_mm / np.sqrt(_LUMP_SQUARE * points)))
 
 
 def _drift_assumed(wall: str, drift_mm: float) -> Finding:

@@ -41,13 +41,14 @@ class Trend:
 
     def at(self, u_mm: Floats, v_mm: Floats) -> Floats:
         """Heights at places (n,)."""
-        return np.asarray(self._table(u_mm, v_mm) @ self.coefficients)
+        return np.asarray(self.table(u_mm, v_mm) @ self.coefficients)
 
     def _vander(self, places: Floats, side: int) -> Floats:
         scaled = np.clip((places - self.middle_mm[side]) / self.half_mm[side], -1.2, 1.2)
         return np.asarray(np.polynomial.legendre.legvander(scaled, self.degree))
 
-    def _table(self, u_mm: Floats, v_mm: Floats) -> Floats:
+    def table(self, u_mm: Floats, v_mm: Floats) -> Floats:
+        """The terms at places (n,), (n, terms)."""
         along, up = self._vander(u_mm, 0), self._vander(v_mm, 1)
         return np.stack([along[:, i] * up[:, j] for i, j in _terms(self.degree)], axis=1)
 
@@ -57,14 +58,31 @@ def _terms(degree: int) -> list[tuple[int, int]]:
 
 
 def fit_trend(u_mm: Floats, v_mm: Floats, z_mm: Floats, weight: Floats) -> Trend:
-    """Fit by weighted least squares to data (n,), of lower degree where the data are few."""
+    """Fit by weighted least squares to data (n,), with as many terms as the data call for.
+
+    The degree is that of the least Bayesian information criterion: a term has to explain more than chance would.
+    """
     low, high = (float(u_mm.min()), float(v_mm.min())), (float(u_mm.max()), float(v_mm.max()))
     middle = (0.5 * (low[0] + high[0]), 0.5 * (low[1] + high[1]))
     half = (max(0.5 * (high[0] - low[0]), 1.0), max(0.5 * (high[1] - low[1]), 1.0))
-    degree = next(d for d in (_DEGREE, 3, 2, 1, 0) if d == 0 or len(_terms(d)) * _LEAST_DATA_PER_TERM <= len(z_mm))
-    empty = Trend(middle, half, degree, np.zeros(len(_terms(degree))), np.zeros((0, 0)))
-    table = empty._table(u_mm, v_mm)
-    matrix = table.T @ (weight[:, None] * table)
+    most = next(d for d in (_DEGREE, 3, 2, 1, 0) if d == 0 or len(_terms(d)) * _LEAST_DATA_PER_TERM <= len(z_mm))
+    table = Trend(middle, half, most, np.zeros(0), np.zeros((0, 0))).table(u_mm, v_mm)
+    matrix, right = table.T @ (weight[:, None] * table), table.T @ (weight * z_mm)
     matrix += 1e-9 * np.trace(matrix) / len(matrix) * np.eye(len(matrix))
-    inverse = np.linalg.inv(matrix)
-    return Trend(middle, half, degree, inverse @ (table.T @ (weight * z_mm)), np.linalg.cholesky(inverse))
+    square = float(weight @ z_mm**2)
+    best: tuple[float, int] | None = None
+    for degree in range(min(1, most), most + 1):
+        kept = _kept(most, degree)
+        rest = max(square - float(right[kept] @ np.linalg.solve(matrix[np.ix_(kept, kept)], right[kept])), 1e-12)
+        criterion = len(z_mm) * np.log(rest) + len(kept) * np.log(len(z_mm))
+        best = min(best or (np.inf, 0), (criterion, degree))
+    degree = best[1] if best else 0
+    kept = _kept(most, degree)
+    inverse = np.linalg.inv(matrix[np.ix_(kept, kept)])
+    return Trend(middle, half, degree, inverse @ right[kept], np.linalg.cholesky(inverse))
+
+
+def _kept(most: int, degree: int) -> list[int]:
+    """Which terms of total degree `most` are of total degree `degree`, in its own order."""
+    places = {term: k for k, term in enumerate(_terms(most))}
+    return [places[term] for term in _terms(degree)]

@@ -43,7 +43,8 @@ def measure_wall(data: WallData, errors: SharedErrors, tolerance: ToleranceSet) 
     heights = map_heights(sums.grid, sums.coarse_mm, cells.is_wall, cells.count, total, _scatter(data))
     is_wall = cells.is_wall & ~heights.suspect
     noise = data.noise_mm if data.noise_mm is not None else heights.posterior.unit_mm
-    error, findings = errors.of_wall(wall.id, data.registration, noise)
+    density = float(cells.count.sum()) / (float(cells.is_wall.sum()) * sums.grid.cell_mm**2)
+    error, findings = errors.of_wall(wall.id, data.registration, noise, density)
     share = field_share(wall, sums, is_wall)
     curved = wall.frame.radius_m is not None
     edges = [straightedge(rule, sums.grid, heights, is_wall, error, share, curved) for rule in tolerance.rules]
