@@ -92,6 +92,7 @@ def test_shuffled_gridded_and_merged_points_have_no_station_to_find() -> None:
     first, second = in_order(np.array([0.7, -0.4, 0.3])), in_order(np.array([-1.2, 1.1, -0.2]))
     assert find_station(np.random.default_rng(1).permutation(first)) is None
     assert find_station(np.vstack((first, second))) is None
+    assert find_station(np.vstack((first, second[: len(second) // 3]))) is None
     across, up = np.meshgrid(np.arange(0, 5, 0.02), np.arange(0, 2.7, 0.02), indexing="ij")
     flat = np.column_stack((across.ravel(), np.zeros(across.size), up.ravel()))
     assert find_station(np.vstack((flat, flat[:, [1, 0, 2]], flat[:, [0, 2, 1]]))) is None

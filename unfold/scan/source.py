@@ -25,7 +25,7 @@ from unfold.settings.scan import LengthUnit, ScanSettings
 UnitSource = Literal["format", "user", "inferred"]
 
 SAMPLE_POINTS = 1 << 17
-SAME_PLACE_M = 0.001
+SAME_PLACE_M = 0.02  # headers round
 COARSE_MM = 1.0
 REPEATED_SHARE = 0.25  # more exact repeats than chance and a coarse grid make
 BROKEN_DATA = (

@@ -9,7 +9,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize
 from scipy.spatial import cKDTree
 
 from unfold.arrays import Bools, Floats, Ints
@@ -20,6 +19,7 @@ FRONT_SHARE, FRONT_M = 0.1, 0.1  # so much nearer is in front: more than slopes 
 SHARP, LEAST_HIDDEN = 4, 10  # hidden points in all at the two places beside on an axis, per one here; and at least
 EVEN = 0.35  # at the scanner the steps vary at most so much as at any place beside it
 MERGED_PERCENT = 70  # of the steps have to be even: of a cloud merged from two set-ups about half are
+PIECES, EVEN_PIECES = 12, 0.9
 ORDERED = 0.5  # where the steps vary more than this from near the middle, the order of measurement is lost
 FIRST_STEP_M, FOUND_M, SEARCH_RUNS, SEARCH_RUN = 0.5, 0.001, 6, 2000
 CONTRADICTED, REMOTE_M = 0.15, 10.0  # no scanner sees so large a share of hidden points, or stands so far outside
@@ -66,6 +66,8 @@ def find_station(points_m: Floats) -> Floats | None:
     Returns None when the order says nothing (shuffled or merged points), or when no place is sharply better than those
     around it.
     """
+    from scipy.optimize import minimize  # 0.1 s that most runs need not pay
+
     some = points_m[_runs(len(points_m))]
     if len(some) < 3:
         return None
@@ -88,8 +90,15 @@ def find_station(points_m: Floats) -> Floats | None:
 
 
 def _is_evenly_seen(points_m: Floats, position_m: Floats) -> bool:
-    here = unevenness(points_m, position_m)
-    return here <= EVEN * min(unevenness(points_m, place) for pair in _beside(position_m) for place in pair)
+    """Tell whether the steps are evenest here, over all points and in nearly every piece: merged ones fail in some."""
+    beside = [place for pair in _beside(position_m) for place in pair]
+    if not unevenness(points_m, position_m) <= EVEN * min(unevenness(points_m, place) for place in beside):
+        return False
+    even = [
+        unevenness(piece, position_m) <= EVEN * max(unevenness(piece, place) for place in beside)
+        for piece in np.array_split(points_m, PIECES)
+    ]
+    return float(np.mean(even)) >= EVEN_PIECES
 
 
 def _beside(position_m: Floats) -> list[tuple[Floats, Floats]]:
