@@ -29,6 +29,7 @@ _NEAR_BACK_MM = 400.0  # up to here what ended between front and back is taken f
 _WIDE, _CLEARLY = 20.0, 6.0  # how much wider, and by how much the log-likelihood must gain
 _OFFSETS, _SLOPES = 41, 7  # grid of the posterior
 _SQUARE = -0.02  # rays that drift toward the edge less than this can hardly meet its side face
+_SQUARE_SPLAY = 0.01  # 10 mm/m: how square a reveal that is meant to be square is built
 _SIDE_FACE_FLOOR_MM = 0.15  # an arris is not straighter or sharper than this
 
 
@@ -216,7 +217,8 @@ class _SideFace:
 def _side_face(rays: EdgeRays, back: Floats, offset: float, slope: float, tolerance_mm: float) -> _SideFace | None:
     """Fit the edge's side face (a reveal) where rays met it, and carry it on to the front's surface; None if unseen.
 
-    Its points lie at x = edge + splay * depth; a splayed reveal is followed, a square one is expected.
+    Its points lie at x = edge + splay * depth. A square side is expected; a splayed one is followed where it fits
+    clearly better.
     """
     ended = rays.x + rays.drift * np.minimum(rays.depth, 1e4)
     seen = (rays.drift < _SQUARE) & (rays.depth > tolerance_mm) & (rays.depth < np.minimum(back - tolerance_mm, 400.0))
@@ -224,19 +226,28 @@ def _side_face(rays: EdgeRays, back: Floats, offset: float, slope: float, tolera
     depth, t, residual = rays.depth[seen], rays.t[seen], ended[seen]
     if depth.size < 8:
         return None
-    scale = max(float(np.percentile(depth, 90)), 10.0)
-    design = np.stack([np.ones(depth.size), t, depth / scale], axis=1)
-    prior = np.diag([0.0, 1e4, 1.0 / (0.05 * scale) ** 2])
-    weight, solution, spread = np.ones(depth.size), np.array([offset, slope, 0.0]), 1.0
-    for _ in range(5):
-        gram = design.T @ (weight[:, None] * design) / spread**2 + prior
-        pull = design.T @ (weight * residual) / spread**2 + prior @ np.array([offset, slope, 0.0])
-        solution = np.linalg.solve(gram, pull)
+    square, spread = _fit_side(depth, t, residual, slope, _SQUARE_SPLAY)
+    low, high = np.quantile(depth, [0.05, 0.95])
+    if depth.size < 60 or high < 3 * low or high - low < 30.0:
+        return square  # points at one depth alone cannot tell a splay
+    free, free_spread = _fit_side(depth, t, residual, slope, 1.0)
+    return free if free_spread < 0.7 * spread else square
+
+
+def _fit_side(depth: Floats, t: Floats, residual: Floats, slope: float, splay_sd: float) -> tuple[_SideFace, float]:
+    """Robust fit of a side face with a prior on its splay; returns it and the scatter about it."""
+    design = np.stack([np.ones(depth.size), t, depth], axis=1)
+    prior = np.diag([0.0, 1e4, splay_sd**-2.0])
+    expected = np.array([float(np.median(residual)), slope, 0.0])
+    solution, spread = expected, 1.0
+    for _ in range(6):
         misfit = residual - design @ solution
         spread = max(1.4826 * float(np.median(np.abs(misfit))), 0.2)
         weight = np.clip(1 - (misfit / (4.685 * spread)) ** 2, 0, 1) ** 2
-    uncertainty = float(np.sqrt(np.linalg.inv(gram)[0, 0]))
-    return _SideFace(float(solution[0]), float(solution[1]), float(np.hypot(uncertainty * 1.5, _SIDE_FACE_FLOOR_MM)))
+        gram = design.T @ (weight[:, None] * design) / spread**2 + prior
+        solution = np.linalg.solve(gram, design.T @ (weight * residual) / spread**2 + prior @ expected)
+    uncertainty = float(np.hypot(1.5 * np.sqrt(np.linalg.inv(gram)[0, 0]), _SIDE_FACE_FLOOR_MM))
+    return _SideFace(float(solution[0]), float(solution[1]), uncertainty), spread
 
 
 def _believed_sd(sides: _Sides, start: tuple[float, float], slope_sd: float, side: _SideFace | None) -> float:
