@@ -102,7 +102,7 @@ def test_the_longer_wall_runs_through_and_the_shorter_butts_against_its_face() -
     butting = lay_field(faces["W2"], faces, finished, LayoutSettings())
     # W1's face stands 9 mm before it: W2's panels start 9 + 3.175 from the corner.
     assert butting.region.bounds[0] == pytest.approx(9.0 + 3.175)
-    assert butting.gaps[3].reason == "change_of_plane, butts against W1"
+    assert (butting.gaps[3].reason, butting.gaps[3].butts_against) == ("change_of_plane", "W1")
 
 
 @pytest.mark.parametrize(("rule", "runs"), [("longer", "W1"), ("shorter", "W2"), ("left", "W1"), ("right", "W2")])

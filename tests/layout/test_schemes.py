@@ -54,6 +54,15 @@ def test_joints_in_line_with_a_door() -> None:
     assert not any("shaped" in note for panel in wall.panels for note in panel.notes)
 
 
+def test_level_joints_carry_on_a_windows_head_where_that_costs_no_further_row() -> None:
+    window = opening("W1-O1", "window", 1500.0, 900.0, 1000.0, 600.0)  # head at 1500, in reach of panels of 1560
+    sample = one_wall(elevation("W1", rectangle_corners(4000.0, 2700.0, "W4", "W2"), [window]))
+    (wall,) = laid(sample, joints={"scheme": "openings", "orientation": "lying", "bond": "straight"}).walls
+    level = {round(float(j.line_mm[0, 1]), 3) for j in wall.joints if np.ptp(j.line_mm[:, 1]) == 0.0}
+    # The joint's lower edge lies on the head's gap, 1503.175, and 0.01 clear of it.
+    assert level == {round(1503.175 - 3.175 / 2.0 + 0.01, 3)}
+
+
 def test_the_datum_gets_a_joint() -> None:
     from dataclasses import replace
 

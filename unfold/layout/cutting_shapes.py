@@ -7,7 +7,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
-from unfold.arrays import Floats
+from unfold.arrays import Floats, Ints
 from unfold.elevation.result import Opening
 from unfold.layout.wall_face import SLIVER_MM2, region, ring_points
 from unfold.settings.layout import LayoutSettings
@@ -104,7 +104,7 @@ def sharp_inside_corners(shape: Polygon) -> Floats:
     return corners
 
 
-def inside_corners(ring: Floats) -> tuple["np.ndarray[tuple[int], np.dtype[np.int64]]", Floats]:
+def inside_corners(ring: Floats) -> tuple[Ints, Floats]:
     """Indices of a ring's sharp right turns, and the angles turned in radians; material is on the left."""
     before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
     cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
@@ -113,7 +113,7 @@ def inside_corners(ring: Floats) -> tuple["np.ndarray[tuple[int], np.dtype[np.in
     return found, -turn[found]
 
 
-def _room_beside(ring: Floats, corners: "np.ndarray[tuple[int], np.dtype[np.int64]]") -> Floats:
+def _room_beside(ring: Floats, corners: Ints) -> Floats:
     """How far an arc may reach along the ring on either side of each inside corner, millimetres."""
     steps = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
     along = np.r_[0.0, np.cumsum(steps)]

@@ -55,13 +55,10 @@ def lay_field(
         butted = _butts_against(face, edge, faces, finished, settings)
         if butted is not None:
             strips.append(neighbour_strip(face, edge, faces[butted], finished[butted], width, finished[face.wall.id]))
-            reason = f"{reason}, butts against {butted}"
-        elif more > 0.0:
-            reason = f"{reason}, acute corner"
-        gaps.append(Gap(index, width + more, reason))
+        gaps.append(Gap(index, width + more, reason, butted))
         widths.append(width + more)
     strips += _corner_wedges(face, widths)
-    sharp = polygon_list(face.outline.difference(shapely.union_all(strips)))
+    sharp = polygon_list(face.outline.difference(shapely.union_all(shapely.make_valid(strips))))
     rounded = [rounded_polygon(part, settings.cutting.inside_radius, face.outline)[0] for part in sharp]
     corners = np.concatenate([np.zeros((0, 2)), *(sharp_inside_corners(part) for part in sharp)])
     return Field(polygons_of(MultiPolygon(rounded)), tuple(gaps), corners)

@@ -4,7 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from shapely.geometry.polygon import orient
 
+from unfold.arrays import Floats
 from unfold.elevation.result import Elevations
 from unfold.findings import Finding
 from unfold.layout.checks import check_names, check_own_joints, check_panel_sizes, panel_limits
@@ -159,7 +161,7 @@ def _wall_layout(
         patches=work.decision.patches,
         face_offset_mm=None if work.finished is None else work.finished.offset_mm,
         bed=_bed(work, panels, settings) if clad else None,
-        field_mm=() if field is None else tuple(ring_points(one.exterior) for one in polygon_list(field.region)),
+        field_mm=() if field is None else _rings(field),
         gaps=() if field is None else field.gaps,
         joints=chosen.walls[name].pattern.joints_in(site.ground.region) if clad and site is not None else (),
         panels=panels,
@@ -169,6 +171,12 @@ def _wall_layout(
         scheme=chosen.names.get(name),
         provisional=work.provisional,
     )
+
+
+def _rings(field: Field) -> tuple[Floats, ...]:
+    """The field's outer rings, the largest first."""
+    parts = sorted(polygon_list(field.region), key=lambda part: -part.area)
+    return tuple(ring_points(orient(part).exterior) for part in parts)
 
 
 def _bed(work: WallWork, panels: tuple[Panel, ...], settings: LayoutSettings) -> Bed:

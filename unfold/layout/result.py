@@ -60,7 +60,8 @@ class Bed:
 class Gap:
     edge: int  # index into the elevation's edges
     width_mm: float
-    reason: str
+    reason: str  # the kind of place that asks for it
+    butts_against: str | None = None  # the wall whose finished face the gap is taken from, in place of the edge
 
 
 @dataclass(frozen=True, slots=True)

@@ -141,7 +141,7 @@ def _pattern(
     ):
         return Pattern("columns", (), ((),), joint)
     across, up = Span(left, right, limit[0], joint, least), Span(low, high, limit[1], joint, least)
-    level = division.from_low(up) if rule in ("from left", "from right", "centred panel") else division.equal(up)
+    level = _level_joints(site, rule, up)
     upright = _upright_joints(site, rule, across)
     if upright is None:
         return None
@@ -156,6 +156,23 @@ def _pattern(
         return _with_movement(Pattern("rows", level, rows, joint), site, settings)
     columns = tuple(division.staggered_in_bays(up, spacing, shift, column) for column in range(len(upright) + 1))
     return _with_movement(Pattern("columns", upright, columns, joint), site, settings)
+
+
+def _level_joints(site: Site, rule: SchemeName, up: Span) -> tuple[float, ...]:
+    """The level joints by a rule: whole panels from the floor, along the largest opening's head or sill, or equal."""
+    if rule in ("from left", "from right", "centred panel"):
+        return division.from_low(up)
+    equal = division.equal(up)
+    if rule != "openings" or not equal or not site.large_openings:
+        return equal
+    largest = max(site.large_openings, key=lambda name: site.ground.face.openings[name].area)
+    _, sill, _, head = site.ground.kept_clear[largest].bounds
+    inward = up.joint / 2.0 - CLEAR_OF_GAP_MM
+    for place in (head - inward, sill + inward):
+        along = division.joint_at(up, (place,))
+        if place in along and len(along) == len(equal):
+            return along
+    return equal
 
 
 def _asked_of(site: Site) -> bool:

@@ -61,7 +61,7 @@ def _wall(wall: WallLayout) -> dict[str, Any]:
         },
         "field": field[0] if field else [],
         "more_fields": field[1:],
-        "gaps": [{"edge": gap.edge, "width_mm": gap.width_mm, "reason": gap.reason} for gap in wall.gaps],
+        "gaps": [{name: getattr(gap, name) for name in gap.__slots__} for gap in wall.gaps],
         "joints": [{"kind": joint.kind, "line": joint.line_mm, "width_mm": joint.width_mm} for joint in wall.joints],
         "panels": [_panel(panel) for panel in wall.panels],
         "balance_mm2": {name: getattr(wall.balance, name) for name in wall.balance.__slots__},
