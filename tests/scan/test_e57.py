@@ -72,3 +72,38 @@ def test_spherical_coordinates(tmp_path: Path) -> None:
     scan = read_all([tmp_path / "s.e57"])
     np.testing.assert_allclose(scan.points_m, points[state == 0], atol=2e-6)
     np.testing.assert_allclose(scan.escaped, (points / reach[:, None])[state == 1], atol=1e-6)
+
+
+@pytest.mark.parametrize("kind", ["single", "double", "scaled"])
+def test_invalid_state_stored_as_another_kind_of_number(tmp_path: Path, kind: str) -> None:
+    # seen in the wild by other readers: the standard asks for an integer
+    points = box_points(4000)
+    state = (np.arange(4000) % 4).clip(0, 2).astype(np.float64)
+    fields = {**cartesian(points), "cartesianInvalidState": (state, kind)}
+    write_e57(tmp_path / "a.e57", [{"fields": fields}])
+    np.testing.assert_allclose(read_all([tmp_path / "a.e57"]).points_m, points[state == 0], atol=2e-6)
+
+
+def test_intensity_colour_and_grid_are_passed_over_and_the_grid_states_a_station(tmp_path: Path) -> None:
+    points = box_points(4000)
+    fields = {
+        "intensity": (np.linspace(0, 1, 4000), "single"),
+        "rowIndex": (np.arange(4000) % 50, "index"),
+        **cartesian(points),
+        "columnIndex": (np.arange(4000) // 50, "index"),
+        "colorRed": (np.full(4000, 200), "byte"),
+    }
+    write_e57(tmp_path / "a.e57", [{"fields": fields}])
+    scan = read_all([tmp_path / "a.e57"])
+    np.testing.assert_allclose(scan.points_m, points, atol=2e-6)
+    assert scan.stations[0].position_m is not None
+    assert scan.stations[0].axis is not None
+
+
+def test_a_scan_without_points_among_others(tmp_path: Path) -> None:
+    points, none = box_points(4000), np.empty((0, 3))
+    write_e57(
+        tmp_path / "a.e57", [{"fields": cartesian(none)}, {"fields": cartesian(points), "translation": [0, 0, 0.1]}]
+    )
+    scan = read_all([tmp_path / "a.e57"])
+    assert [station.points for station in scan.stations] == [0, 4000]

@@ -58,7 +58,8 @@ def test_no_thread_and_no_file_is_left_behind(tmp_path: Path) -> None:
     write_las(tmp_path / "a.las", box_points(700_000))
     before, files = threading.active_count(), len(os.listdir("/proc/self/fd"))
     with open_scan([tmp_path / "a.las"], ScanSettings()) as scan:
-        next(iter(scan.chunks()))
+        hanging = iter(scan.chunks())
+        next(hanging)
     assert threading.active_count() == before and len(os.listdir("/proc/self/fd")) == files
 
 

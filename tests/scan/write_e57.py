@@ -36,12 +36,13 @@ def _write_scan(file: Any, number: int, scan: dict[str, Any]) -> None:
     for name, (array, kind) in scan["fields"].items():
         prototype.set(name, _prototype(image, kind))
         count = len(array)
-        buffers.append(libe57.SourceDestBuffer(image, name, array, count, True, True))
+        buffers.append(libe57.SourceDestBuffer(image, name, array if count else np.zeros(1), max(count, 1), True, True))
     points = libe57.CompressedVectorNode(image, prototype, libe57.VectorNode(image, True))
     node.set("points", points)
     file.data3d.append(node)
     writer = points.writer(buffers)
-    writer.write(count)
+    if count:
+        writer.write(count)
     writer.close()
 
 
@@ -63,5 +64,7 @@ def _prototype(image: Any, kind: str) -> Any:
         return libe57.IntegerNode(image, 0, 0, 2)
     if kind == "byte":
         return libe57.IntegerNode(image, 0, 0, 255)
+    if kind == "index":
+        return libe57.IntegerNode(image, 0, 0, 65535)
     single = libe57.FloatPrecision.E57_SINGLE
     return libe57.FloatNode(image, 0.0, single if kind == "single" else libe57.FloatPrecision.E57_DOUBLE)

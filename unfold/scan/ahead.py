@@ -1,6 +1,6 @@
 """Work done ahead in another thread: decoding goes on while the stages fold the chunk before."""
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from queue import Empty, Full, Queue
 from threading import Event, Thread
 from typing import TypeVar
@@ -9,7 +9,7 @@ Item = TypeVar("Item")
 _END = object()
 
 
-def read_ahead(items: Iterator[Item], depth: int = 2) -> Iterator[Item]:
+def read_ahead(items: Iterator[Item], depth: int = 2) -> Generator[Item, None, None]:
     """Yield `items` in their order while a thread is up to `depth` items ahead; their exceptions come through."""
     queue: Queue[object] = Queue(depth)
     stop = Event()

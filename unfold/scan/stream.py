@@ -1,7 +1,7 @@
 """A scan as the later stages see it: chunks of points in metres, as often as they are wanted."""
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from threading import Event
@@ -46,6 +46,7 @@ class Scan:
         self._spill = Spill()
         self._hashing, self._closing = ThreadPoolExecutor(1, "sha256"), Event()
         self._bounds_m: Floats = np.zeros((2, 3))  # lowest and highest local coordinates in the first pass
+        self._ahead: Generator[Chunk, None, None] | None = None
         self._decoded = False
 
     def __enter__(self) -> "Scan":
@@ -58,6 +59,8 @@ class Scan:
 
     def close(self) -> None:
         """Give the temporary file back."""
+        if self._ahead is not None:
+            self._ahead.close()  # a pass that an exception left hanging would go on decoding
         self._closing.set()
         self._hashing.shutdown(cancel_futures=True)
         self._spill.close()
@@ -97,7 +100,8 @@ class Scan:
         for file in self._files:
             file.start_pass(self._hashing.submit(_sha256, file.path, self._closing))
         self._bounds_m[:] = [[np.inf] * 3, [-np.inf] * 3]
-        yield from read_ahead(self._decode())
+        self._ahead = read_ahead(self._decode())
+        yield from self._ahead
         self._check()
         self._decoded = True
 
