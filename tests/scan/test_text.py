@@ -35,6 +35,8 @@ def rows(form: str, point: str = ".") -> str:
         ("intensity,Z,X,Y\n" + rows("7,{z:.4f},{x:.4f},{y:.4f}"), None),
         ('"id";"Easting";"Northing";"Elevation"\n' + rows("{i};{x:.4f};{y:.4f};{z:.4f}", ","), None),
         ("X [m],Y [m],Z [m]\n" + rows("{x:.4f},{y:.4f},{z:.4f}"), "m"),
+        (rows('"{x:.4f}","{y:.4f}","{z:.4f}"'), None),
+        (rows('"{x:.4f}";"{y:.4f}";"{z:.4f}"', ","), None),
         (rows("{i} {x:.4f} {y:.4f} {z:.4f}"), None),
         (rows("P{i} {x:.4f} {y:.4f} {z:.4f}"), None),
     ],

@@ -18,7 +18,7 @@ class Layout:
     """Where the coordinates stand in a line of text."""
 
     columns: tuple[int, int, int] = (0, 1, 2)  # of x, y and z
-    separators: str = " \t,;|"
+    separators: str = ' \t,;|"'
     point: str = "."
     lead: str = ""  # the word that begins a line of coordinates; of one letter, or none
 

@@ -22,8 +22,8 @@ _AXIS_NAMES = (
 _NOT_A_NUMBER = {"nan", "-nan", "+nan", "inf", "-inf", "+inf", "infinity", "-infinity"}
 COMMENT = ("#", "//", "%", "!")
 OBJ_VERTICES = Layout((1, 2, 3), " \t", lead="v")
-COMMAS_PART = Layout(separators=" \t,;|")
-COMMAS_ARE_DECIMAL = Layout(separators=" \t;|", point=",")
+COMMAS_PART = Layout()
+COMMAS_ARE_DECIMAL = Layout(separators=' \t;|"', point=",")
 
 
 @dataclass(frozen=True, slots=True)
