@@ -13,9 +13,10 @@ from ezdxf.path import make_path
 
 from tests.drawing.sample_job import sample_job
 from tests.drawing.sample_layout import sample_layout
-from unfold.drawing.cut import sheets_in_use, write_cut_files
-from unfold.drawing.cut_check import check_cut_file, closed_paths
+from unfold.drawing.cut import write_cut_files
+from unfold.drawing.cut_check import check_cut_file, check_sheet, closed_paths
 from unfold.drawing.cut_outline import cut_outline, mirrored_outline
+from unfold.drawing.sheet_plan import sheet_plans
 from unfold.elevation.result import Elevations
 from unfold.errors import UnfoldError
 from unfold.layout.result import Layout, Panel
@@ -62,7 +63,7 @@ def test_every_file_is_clean_and_in_millimetres(folder: Path) -> None:
         audit = document.audit()
         assert not audit.errors and not audit.fixes
         assert document.header["$INSUNITS"] == 4
-        assert {entity.dxf.layer for entity in document.modelspace()} <= {"CUT", "MARK", "TEXT", "SHEET", "TRIM"}
+        assert {entity.dxf.layer for entity in document.modelspace()} <= {"CUT", "MARK", "TEXT", "SHEET", "TRIM", "SAW"}
 
 
 def test_panels_come_back_as_they_were_laid(layout: Layout, folder: Path) -> None:
@@ -86,9 +87,10 @@ def test_round_cutouts_are_true_arcs(layout: Layout, folder: Path) -> None:
 
 
 def test_sheets_hold_their_panels_without_overlap(layout: Layout, folder: Path) -> None:
-    for kind, sheet, panels in sheets_in_use(layout):
-        found = outlines(folder / f"sheet-{kind.id}-{sheet}.dxf")
-        assert len(found) == sum(1 + len(panel.cutouts) for panel in panels)
+    for plan in sheet_plans(layout, JobSettings().layout.cutting):
+        kind = plan.kind
+        found = outlines(folder / f"sheet-{kind.id}-{plan.number}.dxf")
+        assert len(found) == sum(1 + len(panel.cutouts) for panel in plan.panels)
         usable = shapely.box(20.0, 20.0, kind.size_mm[0] - 20.0, kind.size_mm[1] - 20.0).buffer(0.051)
         assert all(usable.contains(outline) for outline in found)
         whole = [one for one in found if not any(other.contains(one) for other in found if other is not one)]
@@ -138,6 +140,15 @@ def test_a_file_that_differs_is_refused(layout: Layout, folder: Path, tmp_path: 
     with pytest.raises(UnfoldError):
         check_cut_file(path, [replace(outline, rings=rings)], settings.cut.tolerance_mm)
     check_cut_file(folder / f"{panel.id}.dxf", [outline], settings.cut.tolerance_mm)
+
+
+def test_panels_that_overlap_or_leave_the_sheet_are_refused() -> None:
+    one = np.array([[20.0, 20.0], [1020.0, 20.0], [1020.0, 820.0], [20.0, 820.0]])
+    check_sheet("sheet", [one, one + np.array([1000.0, 0.0])], (3200.0, 1600.0), 0.05)
+    with pytest.raises(UnfoldError, match="overlap"):
+        check_sheet("sheet", [one, one + np.array([999.0, 0.0])], (3200.0, 1600.0), 0.05)
+    with pytest.raises(UnfoldError, match="leaves"):
+        check_sheet("sheet", [one, one + np.array([2300.0, 0.0])], (3200.0, 1600.0), 0.05)
 
 
 def test_the_cut_list_carries_both_units(layout: Layout, folder: Path) -> None:

@@ -1,20 +1,21 @@
 """The files that panels are cut from: one DXF a panel, one a sheet as nested, and the cut list."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 
 from unfold.arrays import Floats
-from unfold.drawing.cut_check import check_cut_file
+from unfold.drawing.cut_check import check_cut_file, check_sheet
 from unfold.drawing.cut_dxf import CutDocument
 from unfold.drawing.cut_list import write_cut_list
 from unfold.drawing.cut_outline import CutOutline, cut_outline, mirrored_outline, placed_outline
+from unfold.drawing.sheet_plan import SheetPlan, sheet_plans
 from unfold.elevation.result import Elevations
-from unfold.layout.result import Layout, Panel, Stock
+from unfold.layout.result import Layout, Panel
 from unfold.settings import JobSettings
 
 LARGEST_LETTERING_MM = 40.0
+SAW_NUMBER_MM, TITLE_MM = 25.0, 40.0
 LETTERING_SHARE = 0.06  # of the panel's shorter side
 
 
@@ -26,7 +27,8 @@ def write_cut_files(layout: Layout, elevations: Elevations, folder: Path, settin
     Raises
     ------
     UnfoldError
-        A file read back differs from the layout in area, bounds, number or closedness of its outlines.
+        A file read back differs from the layout in area, bounds, number or closedness of its outlines; or panels
+        overlap on a sheet or leave it.
     """
     cut = folder / "cut"
     cut.mkdir(parents=True, exist_ok=True)
@@ -34,18 +36,9 @@ def write_cut_files(layout: Layout, elevations: Elevations, folder: Path, settin
     for wall in layout.walls:
         for panel in wall.panels:
             _write_panel(panel, outlines[panel.id], cut / f"{panel.id}.dxf", settings)
-    for kind, sheet, panels in sheets_in_use(layout):
-        _write_sheet(kind, sheet, panels, outlines, cut, settings)
+    for plan in sheet_plans(layout, settings.layout.cutting):
+        _write_sheet(plan, outlines, cut, settings)
     write_cut_list(layout, cut / "cutlist.csv", settings.drawing)
-
-
-def sheets_in_use(layout: Layout) -> Iterator[tuple[Stock, int, list[Panel]]]:
-    """Give each sheet that panels are cut from: its stock, its number and its panels."""
-    placed = [panel for wall in layout.walls for panel in wall.panels if panel.placed is not None]
-    for kind in layout.stock:
-        mine = [panel for panel in placed if panel.placed is not None and panel.placed.stock == kind.id]
-        for sheet in sorted({panel.placed.sheet for panel in mine if panel.placed is not None}):
-            yield kind, sheet, [panel for panel in mine if panel.placed is not None and panel.placed.sheet == sheet]
 
 
 def _write_panel(panel: Panel, outline: CutOutline, path: Path, settings: JobSettings) -> None:
@@ -56,27 +49,36 @@ def _write_panel(panel: Panel, outline: CutOutline, path: Path, settings: JobSet
     check_cut_file(path, [shown], settings.cut.tolerance_mm)
 
 
-def _write_sheet(
-    kind: Stock, sheet: int, panels: list[Panel], outlines: dict[str, CutOutline], folder: Path, settings: JobSettings
-) -> None:
+def _write_sheet(plan: SheetPlan, outlines: dict[str, CutOutline], folder: Path, settings: JobSettings) -> None:
     document = CutDocument()
-    length, width = kind.size_mm
-    trim = settings.layout.cutting.trim
+    length, width = plan.kind.size_mm
+    mirrored = settings.cut.face_down
     document.add_path(_rectangle(0.0, length, width), "SHEET")
-    if trim > 0.0:
-        document.add_path(_rectangle(trim, length, width), "TRIM")
+    if plan.trim_mm > 0.0:
+        document.add_path(_rectangle(plan.trim_mm, length, width), "TRIM")
     shown = []
-    for panel in panels:
+    for panel in plan.panels:
         assert panel.placed is not None
         outline = placed_outline(outlines[panel.id], panel.placed)
-        shown.append(mirrored_outline(outline, length / 2.0) if settings.cut.face_down else outline)
+        shown.append(mirrored_outline(outline, length / 2.0) if mirrored else outline)
         _draw_panel(document, panel, shown[-1], False)
-    title = f"sheet {kind.id}-{sheet}: {length:g} x {width:g} x {kind.thickness_mm:g} mm"
-    title += ", mirrored: face down" if settings.cut.face_down else ", face up"
-    document.add_label(title, np.array([length / 2.0, width + 60.0]), 40.0)
-    path = folder / f"sheet-{kind.id}-{sheet}.dxf"
+    for number, cut in enumerate(plan.cuts, start=1):
+        line = np.array(cut) * [-1.0, 1.0] + [length, 0.0] if mirrored else np.array(cut)
+        document.add_path(np.column_stack([line, np.zeros(2)]), "SAW", closed=False)
+        document.add_label(str(number), line[1] + 25.0 * _direction(line), SAW_NUMBER_MM)
+    title = f"sheet {plan.kind.id}-{plan.number}: {length:g} x {width:g} x {plan.kind.thickness_mm:g} mm"
+    title += ", mirrored: face down" if mirrored else ", face up"
+    document.add_label(title, np.array([length / 2.0, width + 60.0]), TITLE_MM)
+    path = folder / f"sheet-{plan.kind.id}-{plan.number}.dxf"
     document.save(path)
     check_cut_file(path, shown, settings.cut.tolerance_mm)
+    check_sheet(path.name, [outline.rings[0] for outline in shown], plan.kind.size_mm, settings.cut.tolerance_mm)
+
+
+def _direction(line: Floats) -> Floats:
+    """The unit vector along a line (2, 2)."""
+    step = line[1] - line[0]
+    return np.asarray(step / np.hypot(*step))
 
 
 def _rectangle(inset: float, length: float, width: float) -> Floats:

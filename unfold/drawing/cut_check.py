@@ -82,3 +82,26 @@ def _difference(path: Floats, ring: Floats, tolerance_mm: float) -> str:
     if farthest > tolerance_mm + FLATTENED_MM:
         return f"it leaves the panel's ring by {farthest:.3f} mm"
     return ""
+
+
+def check_sheet(name: str, rings: list[Floats], size_mm: tuple[float, float], tolerance_mm: float) -> None:
+    """Compare the panels of a sheet with each other and with the sheet.
+
+    Raises UnfoldError when one leaves the sheet, or two overlap.
+    """
+    slack = tolerance_mm + ROUNDING_MM
+    for ring in rings:
+        if np.any(ring < -slack) or np.any(ring > np.array(size_mm) + slack):
+            raise UnfoldError(f"{name}: a panel leaves the sheet", REMEDY)
+    bounds = [(ring.min(axis=0) + slack, ring.max(axis=0) - slack) for ring in rings]
+    for number, (least, most) in enumerate(bounds):
+        for other, (below, above) in enumerate(bounds[:number]):
+            if np.all(least < above) and np.all(below < most) and _overlap(rings[number], rings[other], slack):
+                raise UnfoldError(f"{name}: two panels overlap", REMEDY)
+
+
+def _overlap(one: Floats, other: Floats, slack: float) -> bool:
+    import shapely
+
+    shared = shapely.intersection(shapely.make_valid(shapely.Polygon(one)), shapely.make_valid(shapely.Polygon(other)))
+    return bool(shapely.area(shared) > slack * shapely.length(shapely.LinearRing(one)))

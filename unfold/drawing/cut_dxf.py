@@ -5,6 +5,7 @@ MARK    arrows that point up on the wall; not to be cut
 TEXT    labels; not to be cut
 SHEET   the sheet's edges
 TRIM    the sheet's edges after trimming
+SAW     middle lines of the saw's cuts, numbered in order
 
 A job has hundreds of these files and each holds a few entities, so the library writes the frame of header, tables and
 blocks once, and only the entities are written file by file.
@@ -20,7 +21,7 @@ from unfold.arrays import Floats
 
 TEXT_STYLE = "LABEL"
 HEAD_SHARE = 0.3  # of an arrow's length, to the barbs of its head
-LAYERS = {"CUT": (1, 50), "MARK": (3, 25), "TEXT": (7, 25), "SHEET": (7, 35), "TRIM": (8, 18)}
+LAYERS = {"CUT": (1, 50), "MARK": (3, 25), "TEXT": (7, 25), "SHEET": (7, 35), "TRIM": (8, 18), "SAW": (5, 18)}
 """Colour index and line width in 1/100 mm (ISO 128-2)."""
 FIRST_HANDLE, NEXT_HANDLE = 0x10000, "FFFFFF"
 """Entities are numbered from well above the frame's own objects; what is added later is numbered from above those."""

@@ -7,25 +7,26 @@ from unfold.arrays import Floats
 from unfold.drawing.lengths import dimension
 from unfold.drawing.panel_label import panel_label
 from unfold.drawing.panel_sheet import PANEL_GREY
-from unfold.drawing.panel_text import SMALL_MM, TEXT_MM, write_in_shape
+from unfold.drawing.panel_text import LEAST_MM, SMALL_MM, TEXT_MM, write_in_shape
 from unfold.drawing.paper import NARROW, WIDE, Paper
+from unfold.drawing.sheet_plan import SheetPlan
 from unfold.drawing.title_block import Box
-from unfold.layout.result import Panel, Placement, Stock
+from unfold.layout.result import Panel, Placement
 from unfold.settings.drawing import DrawingSettings
 
 SCALES = (5, 10, 20, 25, 50)
 TITLE_MM = 7.0
 SPACING_MM = 8.0
+LEAST_REST_MM = 150.0  # narrower rests are not worth naming
 LABEL_LINES = {"mm": 2, "ft-in": 3}  # id and size, without the mass
-SheetInUse = tuple[Stock, int, list[Panel]]
 
 
 def sheets_on_pages(
-    sheets: list[SheetInUse], box: Box
-) -> tuple[int, list[list[tuple[SheetInUse, float, float]]]]:
+    sheets: list[SheetPlan], box: Box
+) -> tuple[int, list[list[tuple[SheetPlan, float, float]]]]:
     """Choose the scale at which at least six sheets share a page, and place all: (sheet, x, y) page by page."""
-    length = max(kind.size_mm[0] for kind, _, _ in sheets)
-    width = max(kind.size_mm[1] for kind, _, _ in sheets)
+    length = max(plan.kind.size_mm[0] for plan in sheets)
+    width = max(plan.kind.size_mm[1] for plan in sheets)
     least = min(6, len(sheets))
     for scale in SCALES:
         cell = length / scale + SPACING_MM, width / scale + SPACING_MM + TITLE_MM
@@ -44,17 +45,14 @@ def sheets_on_pages(
     return scale, pages
 
 
-def draw_sheet(
-    paper: Paper, sheet: SheetInUse, x: float, y: float, scale: int, trim_mm: float, settings: DrawingSettings
-) -> None:
-    """Draw one sheet with the panels that are cut from it, seen face up."""
-    kind, number, panels = sheet
-    length, width = kind.size_mm
+def draw_sheet(paper: Paper, plan: SheetPlan, x: float, y: float, scale: int, settings: DrawingSettings) -> None:
+    """Draw one sheet with the panels that are cut from it, seen face up, and the saw's cuts in order."""
+    length, width = plan.kind.size_mm
     origin = np.array([x, y])
     paper.ring(_rectangle(0.0, length, width) / scale + origin, NARROW, 0.0)
-    if trim_mm > 0.0:
-        paper.ring(_rectangle(trim_mm, length, width) / scale + origin, NARROW, 0.5, dash=(2.0, 1.0))
-    for panel in panels:
+    if plan.trim_mm > 0.0:
+        paper.ring(_rectangle(plan.trim_mm, length, width) / scale + origin, NARROW, 0.5, dash=(2.0, 1.0))
+    for panel in plan.panels:
         assert panel.placed is not None
         ring, *cutouts = (
             _on_sheet(ring, panel, panel.placed) / scale + origin
@@ -65,12 +63,31 @@ def draw_sheet(
             paper.outline(cutout, NARROW, 0.0, 1.0)
         lines = panel_label(panel, settings)[: LABEL_LINES[settings.units]]
         write_in_shape(paper, shapely.Polygon(ring, cutouts), lines)
-    used = sum(panel.area_mm2 for panel in panels) / (length * width)
-    size = f"{dimension(length, settings)} x {dimension(width, settings)} x {kind.thickness_mm:g}"
-    title = f"{kind.id} sheet {number}"
-    paper.text(x, y + width / scale + 2.0, title, TEXT_MM, bold=True)
-    after = x + paper.text_width(title, TEXT_MM, True) + 3.0
-    paper.text(after, y + width / scale + 2.0, f"{size}   used {100.0 * used:.0f} %", SMALL_MM)
+    for number, cut in enumerate(plan.cuts, start=1):
+        _draw_cut(paper, np.array(cut) / scale + origin, number)
+    _draw_title(paper, plan, x, y + width / scale + 2.0, settings)
+
+
+def _draw_cut(paper: Paper, line: Floats, number: int) -> None:
+    """Draw a cut as a chain line that ends in its number, a little inside the edge that it ends at."""
+    paper.line(line, 0.18, 0.35, (3.0, 0.8, 0.6, 0.8))
+    step = (line[1] - line[0]) / np.hypot(*(line[1] - line[0]))
+    at = line[1] - 3.0 * step
+    radius = 1.5
+    angle = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
+    paper.ring(at + radius * np.column_stack([np.cos(angle), np.sin(angle)]), 0.13, 0.35, 1.0)
+    paper.text(float(at[0]), float(at[1]) - LEAST_MM / 2.0, str(number), LEAST_MM, "middle")
+
+
+def _draw_title(paper: Paper, plan: SheetPlan, x: float, y: float, settings: DrawingSettings) -> None:
+    length, width = plan.kind.size_mm
+    title = f"{plan.kind.id} sheet {plan.number}"
+    paper.text(x, y, title, TEXT_MM, bold=True)
+    words = f"{dimension(length, settings)} x {dimension(width, settings)} x {plan.kind.thickness_mm:g}"
+    words += f"   used {100.0 * plan.used_share:.0f} %"
+    if plan.rest_mm is not None and min(plan.rest_mm) >= LEAST_REST_MM:
+        words += f"   largest rest {dimension(plan.rest_mm[0], settings)} x {dimension(plan.rest_mm[1], settings)}"
+    paper.text(x + paper.text_width(title, TEXT_MM, True) + 3.0, y, words, SMALL_MM)
 
 
 def _on_sheet(points: Floats, panel: Panel, placement: Placement) -> Floats:
