@@ -141,7 +141,7 @@ def test_carving_marks_what_fine_steps_along_the_rays_touch() -> None:
     expected = np.zeros_like(free)
     for end in ends:
         length = np.linalg.norm(end - start)
-        steps = np.arange(0, max(length - 0.15, 0), 2e-5)[:, None] * (end - start) / length + start
+        steps = np.arange(0.0, max(float(length) - 0.15, 0.0), 2e-5)[:, None] * (end - start) / length + start
         index = np.floor(steps * 10).astype(int)
         index = index[np.all((index >= 0) & (index < 20), axis=1)]
         expected[tuple(index.T)] = 1

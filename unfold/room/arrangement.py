@@ -31,6 +31,7 @@ class Rooms:
 
     regions: tuple[shapely.Polygon, ...]
     evidence: Floats  # raster: positive where inside
+    held: bool  # a station stood in every region
 
 
 def find_rooms(
@@ -44,11 +45,13 @@ def find_rooms(
     evidence = _pixel_evidence(columns, storey, space)
     faces = _faces(columns, closers, evidence, storey.raster)
     if not faces:
-        return Rooms((), evidence)
+        return Rooms((), evidence, False)
     gain = _face_gain(faces, evidence, storey.raster)
     pairs, costs, parted = _borders(faces, columns, evidence, storey, space)
     inside = _cheapest_cut(gain, pairs, costs)
-    return Rooms(_regions(faces, inside, pairs, parted, stations, gain), evidence)
+    regions = _regions(faces, inside, pairs, parted, stations, gain)
+    held = all(any(shapely.contains_xy(region, *place) for place in stations) for region in regions)
+    return Rooms(regions, evidence, held)
 
 
 def _pixel_evidence(columns: list[Columns], storey: Storey, space: FreeSpace) -> Floats:

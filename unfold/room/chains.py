@@ -13,6 +13,7 @@ from unfold.room.storey import Raster
 from unfold.room.uprights import Circle
 
 SHORT_M = 0.06  # a shorter run is a splinter of the arrangement
+BOUNDED_SHARE = 0.7  # a further room that no station stood in is one only when this much of its border is wall
 UNKNOWN_M = 0.5
 MOST_OPENING_M = 4.0  # wider gaps between coplanar walls are taken for the end of the wall
 CARRY_M = 1.0  # a wall is carried on unseen to its corner by at most this much
@@ -48,7 +49,15 @@ def walk_chains(rooms: Rooms, columns: list[Columns], raster: Raster) -> list[Ch
             chain = _walk(np.asarray(ring.coords)[:-1], bool(hole), columns, number, rooms.evidence, raster)
             if chain is not None:
                 chains.append(chain)
-    return chains
+    if rooms.held or len(rooms.regions) < 2:
+        return chains
+    largest = int(np.argmax([region.area for region in rooms.regions]))
+    return [chain for chain in chains if chain.region == largest or chain.hole or _wall_share(chain) > BOUNDED_SHARE]
+
+
+def _wall_share(chain: Chain) -> float:
+    """Share of a border's length that is wall."""
+    return sum(run.length for run in chain.runs if run.trace >= 0) / sum(run.length for run in chain.runs)
 
 
 def _walk(

@@ -77,6 +77,20 @@ def own_cells(traces: list[Trace], cells: LevelCells) -> list[Ints]:
     return [order[bounds[k] : bounds[k + 1]] for k in range(len(traces))]
 
 
+def is_passed_over(one: Columns, storey: Storey) -> bool:
+    """Tell furniture from a wall by the ceiling: over furniture it goes on without a gap, at a wall it ends."""
+    along = one.along()[one.full]
+    base, normal = one.trace.at(along), one.trace.normal_at(along)
+    both = np.ones(len(along), bool)
+    for side in (-1.0, 1.0):
+        seen = np.ones(len(along), bool)
+        for offset in (0.04, 0.08):
+            i, j, inside = storey.raster.index(base + side * offset * normal)
+            seen &= inside & ~np.isnan(storey.ceiling_map_m[i, j])
+        both &= seen
+    return bool(both.mean() > 0.5)
+
+
 def stands_out(one: Columns, cells: LevelCells) -> bool:
     """Tell a surface from a cut through scattered points: far more cells lie on it than just before and behind it."""
     able = ~cells.clear | (np.abs(cells.normals[:, 2]) < 0.6)
@@ -183,7 +197,7 @@ def _full_unwitnessed(hit: Bools, asked: Bools) -> Bools:
     order = np.cumsum(asked, axis=1)
     number = order[:, -1:]
     upper = asked & (order > 0.5 * number)
-    topmost = asked & (order > number - 3)
+    topmost = asked & (order > number - 2)
     dense = (hit & upper).sum(axis=1) >= 0.6 * np.maximum(upper.sum(axis=1), 1)
     return np.asarray(dense & (hit & topmost).any(axis=1))
 

@@ -25,6 +25,7 @@ class WallFrame:
     up: Floats  # (3,) unit
     inward: Floats  # (3,) unit
     radius_m: float | None = None
+    seam_m: float | None = None  # u where the unrolled cylinder begins, 0 or less; None: half a turn before u = 0
 
     @property
     def axes(self) -> Floats:
@@ -41,6 +42,8 @@ class WallFrame:
         to_axis = radius - out
         sign = np.sign(radius)
         u = radius * np.arctan2(sign * across, sign * to_axis)
+        if self.seam_m is not None:
+            u = self.seam_m + np.mod(u - self.seam_m, 2.0 * np.pi * abs(radius))
         h = radius - sign * np.hypot(across, to_axis)
         return np.stack([u, v, h], axis=1)
 

@@ -13,6 +13,7 @@ from unfold.room.frame import WallFrame
 from unfold.room.uprights import Circle, Line, fit_circle
 
 TURN_PRIOR, LEAN_PRIOR = 0.02, 0.02  # a wall with too few cells to tell keeps its trace's direction, and plumb
+SQUARE_PRIOR = 0.004  # the cheek of a step is square to the walls it joins, within a few millimetres a metre
 CLEAR_M = 0.06  # cells closer than this to a wall's ends, floor or ceiling are left out of the fit
 
 
@@ -52,10 +53,11 @@ def fit_base(run: Run, one: Columns, cells: LevelCells, heights: tuple[float, fl
         return _fit_cylinder(one.trace, run, points, cells.tolerance_m)
     direction = run.end - run.start
     inward = one.trace.normal * np.sign(np.array([direction[1], -direction[0]]) @ one.trace.normal)
-    return _fit_plane(inward, one.trace, points, cells.tolerance_m)
+    turn_prior = TURN_PRIOR if one.reach_m > 1.0 else SQUARE_PRIOR
+    return _fit_plane(inward, one.trace, points, cells.tolerance_m, turn_prior)
 
 
-def _fit_plane(inward: Floats, line: Line, points: Floats, tolerance_m: float) -> Base:
+def _fit_plane(inward: Floats, line: Line, points: Floats, tolerance_m: float, turn_prior: float) -> Base:
     """Distance = c0 + c1 along + c2 up by least squares with Tukey's weights, the scale from the residuals."""
     across = points[:, :2] @ inward
     along = points[:, :2] @ np.array([inward[1], -inward[0]])
@@ -68,7 +70,7 @@ def _fit_plane(inward: Floats, line: Line, points: Floats, tolerance_m: float) -
     for _ in range(8):
         residual = across - rows @ fit
         weight = np.square(np.clip(1.0 - np.square(residual / (4.0 * scale)), 0.0, None))
-        left = (rows * weight[:, None]).T @ rows + np.square(scale) * np.diag([0.0, TURN_PRIOR**-2, LEAN_PRIOR**-2])
+        left = (rows * weight[:, None]).T @ rows + np.square(scale) * np.diag([0.0, turn_prior**-2, LEAN_PRIOR**-2])
         fit = np.linalg.solve(left, (rows * weight[:, None]).T @ across)
         scale = max(1.4826 * float(np.median(np.abs(across - rows @ fit))), 2e-4)
     normal = np.r_[inward - fit[1] * np.array([inward[1], -inward[0]]), -fit[2]]
@@ -170,4 +172,5 @@ def _cylinder_frame(base: Base, start: Floats, end: Floats, floor_z: float) -> t
         sweep = 2 * math.pi
     origin = np.r_[circle.centre + circle.radius * radial, floor_z]
     radius = circle.radius if base.concave else -circle.radius
-    return WallFrame(origin, right, np.array([0.0, 0.0, 1.0]), inward, radius), circle.radius * sweep
+    seam = -0.5 * circle.radius * (2 * math.pi - sweep)  # opposite the wall's middle
+    return WallFrame(origin, right, np.array([0.0, 0.0, 1.0]), inward, radius, seam), circle.radius * sweep

@@ -74,11 +74,11 @@ def _drafts(chain: Chain, columns: list[Columns], cells: LevelCells, storey: Sto
         if here is None:
             continue
         if after is None or n == 1:
-            _trim(here, columns[here.run.trace], True)
+            _trim(here, columns[here.run.trace], cells, True)
         if n > 1 and after is not None:
             _meet(here, after, columns, cells)
         if n > 1 and drafts[k - 1] is None:
-            _trim(here, columns[here.run.trace], False)
+            _trim(here, columns[here.run.trace], cells, False)
     return [draft for draft in drafts if draft is not None]
 
 
@@ -106,21 +106,37 @@ def _heights(run: Run, one: Columns, storey: Storey) -> tuple[float, float]:
     return bottom, float(np.nanpercentile(high, 98)) + 0.05 if len(high) else storey.top_m
 
 
-def _trim(draft: _Draft, one: Columns, at_end: bool) -> None:
-    """Pull an open end of a wall back to the last column that was hit."""
+def _trim(draft: _Draft, one: Columns, cells: LevelCells, at_end: bool) -> None:
+    """Pull an open end of a wall back to where its own cells stop."""
     inside = columns_within(draft.run, one)
-    hit = inside[one.full[inside] | one.lintel[inside] | one.partly[inside]]
+    hit = inside[one.full[inside] | one.lintel[inside]]
     if len(hit) == 0:
         return
     first, last = span(draft.run, one)
-    forward = last > first
-    index = int(hit.max() if at_end == forward else hit.min())
-    along = one.start + (index + (1 if at_end == forward else 0)) * COLUMN_M
+    ahead = 1.0 if (last > first) == at_end else -1.0
+    index = int(hit.max() if ahead > 0 else hit.min())
+    middle = float(one.start + (index + 0.5) * COLUMN_M)
+    along = _last_along(one, cells, middle, ahead)
     point = one.trace.at(np.array([along]))[0]
     if at_end:
         draft.end = point
     else:
         draft.start = point
+
+
+def _last_along(one: Columns, cells: LevelCells, middle: float, ahead: float) -> float:
+    """Where a wall's cells stop, `ahead` (+1 or -1) of its last plain column: the median over rows of 100 mm."""
+    points = cells.level_m[one.own]
+    on = np.abs(one.trace.distance(points[:, :2])) < 0.5 * cells.tolerance_m
+    along = (one.trace.along(points[:, :2]) - middle) * ahead
+    near = on & (np.abs(along) < 2.0 * COLUMN_M)
+    row = np.floor(points[near, 2] / 0.1).astype(np.int64)
+    if len(row) == 0:
+        return middle
+    farthest = np.full(row.max() - row.min() + 1, -np.inf)
+    np.maximum.at(farthest, row - row.min(), along[near])
+    seen = np.isfinite(farthest)
+    return middle + ahead * (float(np.median(farthest[seen])) + 0.25 * cells.edge_m)
 
 
 def _meet(here: _Draft, after: _Draft, columns: list[Columns], cells: LevelCells) -> None:
@@ -133,8 +149,8 @@ def _meet(here: _Draft, after: _Draft, columns: list[Columns], cells: LevelCells
         _unseen_to(after.run, columns[after.run.trace], near, False),
     )
     if point is None or reach > CARRY_M:
-        _trim(here, columns[here.run.trace], True)
-        _trim(after, columns[after.run.trace], False)
+        _trim(here, columns[here.run.trace], cells, True)
+        _trim(after, columns[after.run.trace], cells, False)
         return
     turn = _direction(here, point, True), _direction(after, point, False)
     cross = float(turn[0][0] * turn[1][1] - turn[0][1] * turn[1][0])
