@@ -40,7 +40,7 @@ def test_every_piece_is_moved_by_exactly_the_gap(seed: int, count: int, roughnes
 
 
 @settings(max_examples=40, deadline=None)
-@given(st.integers(0, 10**6), st.integers(3, 80), st.floats(0.0, 4.0), st.floats(0.5, 12.0))
+@given(st.integers(0, 10**6), st.integers(10, 80), st.floats(0.0, 4.0), st.floats(0.5, 12.0))
 def test_the_strip_holds_what_is_nearer_than_the_gap(seed: int, count: int, roughness: float, gap: float) -> None:
     points = scribed(seed, count, roughness)
     strip, line = parallel_strip(points, gap), LineString(points)

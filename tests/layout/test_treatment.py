@@ -1,5 +1,7 @@
 """What each wall needs, by hand-made cases; and that a wall that is not decided is never clad in silence."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -153,6 +155,20 @@ def test_a_curved_wall_is_not_clad_in_silence_and_declared_gets_strips_that_the_
     wall = treated(measured, LayoutSettings(face=(Face(wall="W1", treatment="clad"),)), wall=curved)
     assert wall.panels and max(np.ptp(panel.ring_mm[:, 0]) for panel in wall.panels) <= 393.9
     assert wall.bed is not None and wall.bed.most_mm <= 12.7
+
+
+def test_too_little_seen_is_said_where_what_was_seen_conforms() -> None:
+    fields = {name: getattr(surface(WALL), name) for name in WallSurface.__slots__}
+    edges = tuple(replace(edge, verdict="cannot be decided") for edge in fields["straightedges"])
+    unsure = WallSurface(**fields | {"straightedges": edges, "verdict": "cannot be decided"})
+    wall = treated(unsure)
+    assert wall.treatment == "undecided" and "too little to tell that it is flat" in wall.reason
+
+
+def test_a_spot_too_small_to_plan_by_is_eased_by_hand() -> None:
+    wall = treated(surface(WALL, flat, worst=(1.0, 2.5)))
+    assert wall.treatment == "patch" and not wall.patches
+    assert "ease the spot at u 1500, v 1200 by hand" in wall.reason
 
 
 def test_nothing_measured_is_undecided() -> None:

@@ -18,6 +18,7 @@ from unfold.settings.layout import Face, LayoutSettings
 from unfold.surface.result import Straightedge, WallSurface
 
 COVERED = ("painted", "papered", "glazed", "dusty")
+MOST_SHIM_QUANTILE = 0.99  # boards bridge a hole between their shims
 LEAST_BAND_SHARE = 0.3  # of a tolerance is left to patch to when the uncertainty would eat it up
 
 
@@ -86,7 +87,7 @@ def _repair(evidence: Evidence, settings: LayoutSettings, slope: float, lean_not
     bed_takes_it = _bed_verdict(heights.corrected(plan.correction_mm), slope, settings) == "conforms"
     if plan.proved and bed_takes_it:
         spots = patch_spots(heights, plan)
-        return Decision("patch", f"{why}; {_patch_words(spots, plan.share_of(heights))}", slope, plan, spots)
+        return Decision("patch", f"{why}; {_patch_words(spots, plan, evidence)}", slope, plan, spots)
     needed = (
         f"patching would fill up to {plan.most_fill_mm:.1f} mm and take down up to {plan.most_take_down_mm:.1f} mm "
         f"over {plan.share_of(heights):.0%} of it{'' if plan.proved else ' or more'}"
@@ -117,9 +118,8 @@ def plan_cover(evidence: Evidence, settings: LayoutSettings, slope: float) -> Co
     step = max(1, round(rules.shim_spacing / heights.cell_mm))
     places = depth[step // 2 :: step, step // 2 :: step]
     thick = places[np.isfinite(places) & (places >= 0.5)]
-    return Cover(
-        (rules.board_length, rules.board_width), rules.board_thickness, boards, len(thick), float(np.nanmax(depth))
-    )
+    most = float(np.nanquantile(depth, MOST_SHIM_QUANTILE))
+    return Cover((rules.board_length, rules.board_width), rules.board_thickness, boards, len(thick), most)
 
 
 def _plan(evidence: Evidence, settings: LayoutSettings, slope: float) -> PatchPlan:
@@ -247,7 +247,9 @@ def _bed_words(heights: WallHeights, slope: float, settings: LayoutSettings) -> 
     return f"the bed would be up to {deepest:.1f} mm deep (limit {settings.bed.most:.1f})"
 
 
-def _patch_words(spots: Sequence[PatchSpot], share: float) -> str:
+def _patch_words(spots: Sequence[PatchSpot], plan: PatchPlan, evidence: Evidence) -> str:
+    if not spots:
+        return _small_spot_words(evidence.surface.straightedges)
     fills = [spot for spot in spots if spot.kind == "fill"]
     highs = [spot for spot in spots if spot.kind == "take_down"]
     parts = []
@@ -258,7 +260,14 @@ def _patch_words(spots: Sequence[PatchSpot], share: float) -> str:
     if highs:
         highest = max(spot.most_mm for spot in highs)
         parts.append(f"take down {_counted(len(highs), 'high spot')} by up to {highest:.1f} mm")
-    return f"{' and '.join(parts) or 'nothing to patch'} ({share:.0%} of the face)"
+    return f"{' and '.join(parts)} ({plan.share_of(evidence.heights):.0%} of the face)"
+
+
+def _small_spot_words(straightedges: Sequence[Straightedge]) -> str:
+    """Where a straightedge shows too much over a spot too small to plan by."""
+    over = [edge for edge in straightedges if edge.verdict != "conforms"]
+    at = [f"u {edge.u_mm:.0f}, v {edge.v_mm:.0f}" for edge in over if edge.u_mm is not None and edge.v_mm is not None]
+    return f"ease the spot at {' and '.join(at) or 'the proudest place'} by hand until the straightedge conforms"
 
 
 def _counted(count: int, thing: str) -> str:
