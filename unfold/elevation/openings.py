@@ -5,20 +5,21 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import shapely
 from scipy import ndimage
 from shapely.geometry import Polygon
 
 from unfold.arrays import Floats
 from unfold.elevation.candidates import Candidate
 from unfold.elevation.collect import Zone, ZoneRays
-from unfold.elevation.evidence import Evidence
+from unfold.elevation.evidence import WALL, Evidence
 from unfold.elevation.inside import look_inside
 from unfold.elevation.kinds import kind_of
 from unfold.elevation.local_rays import LocalRays, join, to_surface
 from unfold.elevation.local_surface import LocalSurface, surface_around
 from unfold.elevation.outline import Outline
 from unfold.elevation.result import Opening
-from unfold.elevation.rings import counter_clockwise
+from unfold.elevation.rings import cells_inside, counter_clockwise, polygons_of_cells
 from unfold.elevation.shapes import Box, Shape, fit_circle, fit_rectangle, ring_likelihood
 from unfold.quantity import combine
 from unfold.room.result import Wall
@@ -27,7 +28,12 @@ from unfold.surface.result import WallSurface
 EDGE_ZONE_MM = 45.0
 CASING_ZONE_MM = 190.0  # widest casing that is looked for
 ROUND_MOST_MM = 900.0
-_STANDING_MM = 3.0
+MOST_UNCERTAIN = 0.2  # of its smaller size: what is less certain may not be there at all
+ODD_SHARE = 0.05  # of wall within a rectangle, from which on it is none
+LEAST_ODD_CELLS = 60
+ON_WALL_SHARE = 0.85
+OVERLAP_SHARE = 0.2
+LEAST_AREA_MM2 = 900.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +68,30 @@ def zones_of(wall_index: int, candidate: Candidate, evidence: Evidence, surface:
     return Zone(wall_index, np.argwhere(edge), height), Zone(wall_index, np.argwhere(inner), height)
 
 
-def measure_openings(wall: Wall, surface: WallSurface, outline: Outline, cases: Sequence[Case]) -> list[Opening]:
+def measure_openings(
+    wall: Wall, surface: WallSurface, evidence: Evidence, outline: Outline, cases: Sequence[Case]
+) -> list[Opening]:
     """Measure every candidate of a wall; those that the rays do not bear out are left out."""
-    found = [opening for case in cases if (opening := _measure(surface, outline, case)) is not None]
+    found = [opening for case in cases if (opening := _measure(surface, evidence, outline, case)) is not None]
+    found = _sensible(found, outline)
     found.sort(key=lambda opening: (float(opening.ring_mm[:, 0].min()), float(opening.ring_mm[:, 1].min())))
     return [_renamed(opening, f"{wall.id}-O{i + 1}") for i, opening in enumerate(found)]
+
+
+def _sensible(openings: Sequence[Opening], outline: Outline) -> list[Opening]:
+    """Leave out what lies largely off the wall, on another opening, or is hardly wider than it is uncertain."""
+    face = Polygon(outline.ring)
+    kept: list[Opening] = []
+    for opening in sorted(openings, key=lambda one: -Polygon(one.ring_mm).area):
+        ring = Polygon(opening.ring_mm)
+        if opening.standard_uncertainty_mm > MOST_UNCERTAIN * min(opening.size_mm):
+            continue
+        if ring.intersection(face).area < ON_WALL_SHARE * ring.area:
+            continue
+        if any(ring.intersection(Polygon(other.ring_mm)).area > OVERLAP_SHARE * ring.area for other in kept):
+            continue
+        kept.append(opening)
+    return kept
 
 
 def _renamed(opening: Opening, name: str) -> Opening:
@@ -83,7 +108,7 @@ def _renamed(opening: Opening, name: str) -> Opening:
     )
 
 
-def _measure(surface: WallSurface, outline: Outline, case: Case) -> Opening | None:
+def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: Case) -> Opening | None:
     tolerance = max(3.0 * surface.noise_mm, 2.5)
     wall_face = surface_around(surface, case.candidate, case.crossed_mm)
     if case.candidate.source == "plate":
@@ -99,8 +124,30 @@ def _measure(surface: WallSurface, outline: Outline, case: Case) -> Opening | No
             shape, clear = found
             return _opening(surface, case, wall_face, shape, clear)
     shape = _best_shape(local, case.candidate, tolerance)
+    if shape.kind == "rectangle" and _wall_share(shape, evidence) > ODD_SHARE:
+        shape = _odd_shape(case.candidate, evidence)
     shape = _stand_on_floor(shape, outline) if case.candidate.reaches_floor else shape
     return _opening(surface, case, wall_face, shape, None)
+
+
+def _wall_share(shape: Shape, evidence: Evidence) -> float:
+    """Share of the cells well inside a ring that are wall: none in a rectangle, some in the corners round an arch."""
+    cell = evidence.grid.cell_mm
+    core = Polygon(shape.ring).buffer(-1.5 * cell)
+    if core.is_empty or core.geom_type != "Polygon":
+        return 0.0
+    inside = cells_inside(np.asarray(core.exterior.coords)[:-1], evidence.grid)
+    return float((evidence.kind[inside] == WALL).mean()) if inside.sum() >= LEAST_ODD_CELLS else 0.0
+
+
+def _odd_shape(candidate: Candidate, evidence: Evidence) -> Shape:
+    """The outline of a candidate's own cells, rounded by half a cell: arches and other shapes, to the cell's size."""
+    half = evidence.grid.cell_mm / 2
+    whole = polygons_of_cells(candidate.cells, evidence.grid).buffer(4 * half).buffer(-5 * half).buffer(half)
+    largest = max(shapely.get_parts(whole), key=lambda piece: piece.area)
+    ring = np.asarray(Polygon(largest.exterior).simplify(0.6 * half).exterior.coords)[:-1]
+    size = np.ptp(ring, axis=0)
+    return Shape("polygon", counter_clockwise(ring), (float(size[0]), float(size[1])), 1.4 * half, ())
 
 
 def _typical_depth(local: LocalRays, tolerance: float) -> float:
@@ -223,7 +270,7 @@ def _opening(
 ) -> Opening | None:
     """Put an opening together once its ring is known, or drop it when the ring holds too little evidence."""
     ring = counter_clockwise(shape.ring)
-    if not Polygon(ring).is_valid or Polygon(ring).area < 400.0:
+    if not Polygon(ring).is_valid or Polygon(ring).area < LEAST_AREA_MM2:
         return None
     bounds = shape if clear is None else clear
     inside = look_inside(join(case.edge, case.inner), case.crossed_mm, wall_face, bounds.ring, surface.noise_mm)

@@ -49,8 +49,8 @@ def unfold_walls(
     cases, mirrors = _set_mirrors_aside(room, _collect(scan, room, surfaces.walls, evidence, candidates))
     stations_known = any(station.position_m is not None for station in scan.stations)
     openings = [
-        measure_openings(wall, surface, outline, own)
-        for wall, surface, outline, own in zip(room.walls, surfaces.walls, outlines, cases, strict=True)
+        measure_openings(wall, surface, seen, outline, own)
+        for wall, surface, seen, outline, own in zip(room.walls, surfaces.walls, evidence, outlines, cases, strict=True)
     ]
     level = level_datum_m(room)
     walls = tuple(
