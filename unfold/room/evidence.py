@@ -77,6 +77,21 @@ def own_cells(traces: list[Trace], cells: LevelCells) -> list[Ints]:
     return [order[bounds[k] : bounds[k + 1]] for k in range(len(traces))]
 
 
+def last_along(one: Columns, cells: LevelCells, middle: float, ahead: float) -> float:
+    """Where a wall's cells stop, `ahead` (+1 or -1) of its last plain column: the median over rows of 100 mm."""
+    points = cells.level_m[one.own]
+    on = np.abs(one.trace.distance(points[:, :2])) < 0.5 * cells.tolerance_m
+    along = (one.trace.along(points[:, :2]) - middle) * ahead
+    near = on & (np.abs(along) < 2.0 * COLUMN_M)
+    row = np.floor(points[near, 2] / 0.1).astype(np.int64)
+    if len(row) == 0:
+        return middle
+    farthest = np.full(row.max() - row.min() + 1, -np.inf)
+    np.maximum.at(farthest, row - row.min(), along[near])
+    seen = np.isfinite(farthest)
+    return middle + ahead * (float(np.median(farthest[seen])) + 0.25 * cells.edge_m)
+
+
 def is_passed_over(one: Columns, storey: Storey) -> bool:
     """Tell furniture from a wall by the ceiling: over furniture it goes on without a gap, at a wall it ends."""
     along = one.along()[one.full]

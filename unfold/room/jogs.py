@@ -11,12 +11,13 @@ import numpy as np
 
 from unfold.arrays import Bools, Floats
 from unfold.room.cells import LevelCells
-from unfold.room.evidence import COLUMN_M, Columns
+from unfold.room.evidence import COLUMN_M, Columns, last_along
 from unfold.room.storey import Storey
 from unfold.room.uprights import Line
 
 MOST_DEPTH_M = 0.6
 SLACK_M = 0.06
+OWN_M = 0.015
 PARALLEL = np.cos(np.radians(8.0))
 TALL_SHARE = 0.5
 
@@ -34,39 +35,47 @@ def find_jogs(columns: list[Columns], cells: LevelCells, storey: Storey) -> Jogs
     jogs = Jogs([], [])
     lines = [one for one in columns if isinstance(one.trace, Line)]
     for one in lines:
-        for end in _ends(one):
+        for end in _ends(one, cells):
             for other in lines:
                 if other is not one:
                     _join(one, end, other, columns, cells, storey, jogs)
     return jogs
 
 
-def _ends(one: Columns) -> Floats:
-    """Positions along the trace where its plain wall begins and stops."""
+def _ends(one: Columns, cells: LevelCells) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Positions along the trace where its plain wall begins and stops, each with the direction that leads out of it."""
     full = np.flatnonzero(one.full)
-    return one.start + COLUMN_M * np.array([full[0], full[-1] + 1.0])
+    first, last = (float(one.start + (k + 0.5) * COLUMN_M) for k in (full[0], full[-1]))
+    return (last_along(one, cells, first, -1.0), -1.0), (last_along(one, cells, last, 1.0), 1.0)
 
 
 def _join(
-    one: Columns, end: float, other: Columns, columns: list[Columns], cells: LevelCells, storey: Storey, jogs: Jogs
-) -> None:
+    one: Columns, end: tuple[float, float], other: Columns, columns: list[Columns], cells: LevelCells, storey: Storey,
+    jogs: Jogs,
+) -> None:  # fmt: skip
     a, b = one.trace, other.trace
     assert isinstance(a, Line) and isinstance(b, Line)
     if abs(float(a.normal @ b.normal)) < PARALLEL:
         return
-    start = a.at(np.array([end]))[0]
+    start, back = a.at(np.array([end[0], end[0] - 0.15 * end[1]]))
     depth = float(-b.distance(start[None])[0] / (a.normal @ b.normal))
-    if not SLACK_M < abs(depth) < MOST_DEPTH_M:
+    if not SLACK_M < abs(depth) < MOST_DEPTH_M or _is_open(back + 0.5 * depth * a.normal, storey):
         return
     stop = start + depth * a.normal
     if not _reaches(other, stop) or _explained(0.5 * (start + stop), a, columns):
         return
-    found = _through_hits(a, end, depth, cells, storey)
+    found = _through_hits(a, end[0], depth, cells, storey)
     if found is None:
         beyond = 0.02 * np.sign(depth) * a.normal
         jogs.unseen.append(np.stack([start - beyond, stop + beyond]))
     else:
         jogs.walls.append(found)
+
+
+def _is_open(place: Floats, storey: Storey) -> bool:
+    """Tell whether a ceiling was seen over a point: the wall then recedes there, and it is the other that stops."""
+    i, j, inside = storey.raster.index(place[None])
+    return bool(inside[0] and not np.isnan(storey.ceiling_map_m[i[0], j[0]]))
 
 
 def _reaches(other: Columns, point: Floats) -> bool:
@@ -87,7 +96,11 @@ def _explained(middle: Floats, a: Line, columns: list[Columns]) -> bool:
 
 
 def _through_hits(a: Line, end: float, depth: float, cells: LevelCells, storey: Storey) -> Columns | None:
-    """The cheek through the cells between the two walls, when they reach from low to near the ceiling."""
+    """The cheek between the two walls at the end of the nearer, when hits there reach from low to near the ceiling.
+
+    Points strewn behind its edge by beams that met both walls tell that it is there, not where: its own are those close
+    to the line.
+    """
     out = a.distance(cells.level_m[:, :2]) * np.sign(depth)
     along = a.along(cells.level_m[:, :2]) - end
     margin = min(0.03, 0.25 * abs(depth))
@@ -99,14 +112,14 @@ def _through_hits(a: Line, end: float, depth: float, cells: LevelCells, storey: 
     rows = np.unique(np.floor((z[between] - storey.bottom_m) / 0.1))
     if len(rows) * 0.1 < TALL_SHARE * (storey.top_m - storey.bottom_m):
         return None
-    tangent = np.array([-a.normal[1], a.normal[0]])
-    line = Line(tangent, end + float(np.median(along[between])))
-    ends = line.along(np.stack([a.at(np.array([end]))[0], a.at(np.array([end]))[0] + depth * a.normal]))
+    line = Line(np.array([-a.normal[1], a.normal[0]]), end)
+    corner = a.at(np.array([end]))
+    ends = line.along(np.concatenate([corner, corner + depth * a.normal]))
     low, high = float(ends.min()), float(ends.max())
     number = max(1, int(np.ceil((high - low) / COLUMN_M)))
     yes: Bools = np.ones(number, bool)
     no: Bools = np.zeros(number, bool)
     return Columns(
-        line, np.flatnonzero(between), low, yes, no, yes, no, np.zeros(number), np.full(number, storey.bottom_m),
-        np.full(number, storey.top_m), 0.05 + COLUMN_M,
+        line, np.flatnonzero(between & (np.abs(along) < OWN_M)), low, yes, no, yes, no, np.zeros(number),
+        np.full(number, storey.bottom_m), np.full(number, storey.top_m), 0.05 + COLUMN_M,
     )  # fmt: skip

@@ -11,7 +11,7 @@ from unfold.findings import Finding
 from unfold.room.arrangement import Rooms
 from unfold.room.cells import LevelCells
 from unfold.room.chains import CARRY_M, Chain, Run, columns_within, span
-from unfold.room.evidence import COLUMN_M, Columns
+from unfold.room.evidence import COLUMN_M, Columns, last_along
 from unfold.room.refine import Base, corner, fit_base, frame_between
 from unfold.room.result import Wall, WallEnd
 from unfold.room.storey import Storey
@@ -116,27 +116,12 @@ def _trim(draft: _Draft, one: Columns, cells: LevelCells, at_end: bool) -> None:
     ahead = 1.0 if (last > first) == at_end else -1.0
     index = int(hit.max() if ahead > 0 else hit.min())
     middle = float(one.start + (index + 0.5) * COLUMN_M)
-    along = _last_along(one, cells, middle, ahead)
+    along = last_along(one, cells, middle, ahead)
     point = one.trace.at(np.array([along]))[0]
     if at_end:
         draft.end = point
     else:
         draft.start = point
-
-
-def _last_along(one: Columns, cells: LevelCells, middle: float, ahead: float) -> float:
-    """Where a wall's cells stop, `ahead` (+1 or -1) of its last plain column: the median over rows of 100 mm."""
-    points = cells.level_m[one.own]
-    on = np.abs(one.trace.distance(points[:, :2])) < 0.5 * cells.tolerance_m
-    along = (one.trace.along(points[:, :2]) - middle) * ahead
-    near = on & (np.abs(along) < 2.0 * COLUMN_M)
-    row = np.floor(points[near, 2] / 0.1).astype(np.int64)
-    if len(row) == 0:
-        return middle
-    farthest = np.full(row.max() - row.min() + 1, -np.inf)
-    np.maximum.at(farthest, row - row.min(), along[near])
-    seen = np.isfinite(farthest)
-    return middle + ahead * (float(np.median(farthest[seen])) + 0.25 * cells.edge_m)
 
 
 def _meet(here: _Draft, after: _Draft, columns: list[Columns], cells: LevelCells) -> None:
