@@ -18,7 +18,8 @@ CELL_MM = 10.0
 MARGIN_MM = 150.0
 COARSE_STEP_CELLS = 5
 _REACH_MM = 60.0
-_TILE_MM = 25.0
+_FIRST_BAND_MM = 30.0
+_TILE_MM = 40.0
 # knot spacing, bending weight and the residual beyond which a tile no longer counts, step after step; mm
 _STEPS = (
     (1500.0, 1e-3, 45.0),
@@ -68,7 +69,7 @@ def coarse_surface(wall: Wall, grid: Grid, cells: Cells) -> CoarseSurface:
     nodes_u = np.asarray(corner[0] + step * np.arange(shape[1]), dtype=np.float64)
     nodes_v = np.asarray(corner[1] + step * np.arange(shape[0]), dtype=np.float64)
     if len(u) < 12:
-        return CoarseSurface(np.zeros(shape), 15.0)
+        return CoarseSurface(np.zeros(shape), _FIRST_BAND_MM)
     sides = (corner[0], nodes_u[-1]), (corner[1], nodes_v[-1])
     residual = h - np.median(h)
     nodes = np.zeros(shape)
@@ -85,7 +86,7 @@ def coarse_surface(wall: Wall, grid: Grid, cells: Cells) -> CoarseSurface:
         residual = h - ndimage.map_coordinates(
             nodes, [(v - corner[1]) / step, (u - corner[0]) / step], order=1, mode="nearest"
         )
-    return CoarseSurface(nodes, 15.0)
+    return CoarseSurface(nodes, _FIRST_BAND_MM)
 
 
 def _tiles(wall: Wall, cells: Cells) -> tuple[Floats, Floats, Floats, Floats]:

@@ -17,7 +17,7 @@ from unfold.surface.tolerance import Rule
 
 EXAMPLES = 32
 _LOW_ORDER_STEP_MM = 50.0
-_LEAST_FIELD_SHARE = 0.5
+_LEAST_FIELD_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +111,7 @@ def straightedge(
     uncertainty.
 
     On a curved wall it is laid along the axis only, and then can find fault but not acquit. Nor is a wall acquitted
-    of which less than half was seen (`field_share`).
+    of which less than a fifth was seen (`field_share`).
     """
     blocks = block_map(grid, heights, is_wall, coarse_step_mm(rule.length_mm, grid.cell_mm))
     fine = HeightField(heights.filled_mm, is_wall, grid.cell_mm)

@@ -14,6 +14,7 @@ from unfold.arrays import AnyArray, Floats, Floats32, Ints
 HIT, RECESS, THROUGH, PROUD, BLOCKED, LOST, BESIDE, FRONT = range(8)
 DEPTH, HIT_SUM, HIT_SQUARES, BESIDE_SUM = range(4)
 _FAR = 1e30
+_FAR_OUT = 300.0  # mm beyond a wall's rough extent: no coarse surface moves a crossing that far back in
 
 
 class WallTable(NamedTuple):
@@ -144,11 +145,15 @@ def _met_at(
     u, v = 0.0, 0.0
     for again in range(3):
         if t >= _FAR:
-            return _FAR, 0.0, 0.0
+            break
         u = unrolled(radius, s[0] + t * (p[0] - s[0]), s[2] + t * (p[2] - s[2]))[0]
         v = s[1] + t * (p[1] - s[1])
-        if again < 2:
-            t = crossing(radius, coarse_height(table, w, u, v), s, p)
+        if again == 2:
+            break
+        if not _within(table, w, u, v, _FAR_OUT):  # most rays to floor and ceiling: no need to look closer
+            t = _FAR
+            break
+        t = crossing(radius, coarse_height(table, w, u, v), s, p)
     return t, u, v
 
 

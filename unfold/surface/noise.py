@@ -4,8 +4,10 @@ import numpy as np
 from scipy import ndimage
 
 from unfold.arrays import Bools, Counts, Floats
+from unfold.surface.blocks import block_sums
 
 _BLOCK_CELLS = 5
+_LEAST_BLOCKS = 15
 _LEAST_FREEDOM = 12.0  # of a block, for its variance to count
 _AROUND_CELLS = 15
 _HELD_FREEDOM = 40.0  # how firmly the whole wall's scatter holds that of a place
@@ -15,16 +17,21 @@ def point_noise(count: Counts, total: Floats, squares: Floats) -> float | None:
     """1-sigma scatter of single points about the surface, mm, from their scatter within each cell.
 
     Cells (rows, columns) hold a count, a sum and a sum of squares of heights. The scatter is pooled over blocks of
-    cells, and blocks with far more than the usual one (steps, mixed points) are left out. None when the points are
-    too sparse for that.
+    cells, and blocks with far more than the usual one (steps, mixed points) are left out. Where the points are too
+    sparse for that, cells are taken together. None when they are sparser still.
     """
-    within, freedom = _within_cells(count, total, squares)
-    rows, columns = (side // _BLOCK_CELLS * _BLOCK_CELLS for side in count.shape)
-    blocks = (rows // _BLOCK_CELLS, _BLOCK_CELLS, columns // _BLOCK_CELLS, _BLOCK_CELLS)
-    square = within[:rows, :columns].reshape(blocks).sum(axis=(1, 3)).ravel()
-    freedom = freedom[:rows, :columns].reshape(blocks).sum(axis=(1, 3)).ravel()
+    for ratio in (1, 2, 4, 8):
+        sums = [block_sums(table, ratio) for table in (count, total, squares)] if ratio > 1 else [count, total, squares]
+        found = _pooled(*_within_cells(*sums))
+        if found is not None:
+            return found
+    return None
+
+
+def _pooled(within: Floats, freedom: Floats) -> float | None:
+    square, freedom = block_sums(within, _BLOCK_CELLS).ravel(), block_sums(freedom, _BLOCK_CELLS).ravel()
     kept = freedom >= _LEAST_FREEDOM
-    if kept.sum() < 20:
+    if kept.sum() < _LEAST_BLOCKS:
         return None
     variance, freedom = square[kept] / freedom[kept], freedom[kept]
     usual = variance <= 4.0 * np.median(variance)
@@ -44,7 +51,7 @@ def local_noise(count: Counts, total: Floats, squares: Floats, inside: Bools, us
     return np.asarray(np.sqrt(np.maximum(variance, (0.3 * usual_mm) ** 2)))
 
 
-def _within_cells(count: Counts, total: Floats, squares: Floats) -> tuple[Floats, Floats]:
+def _within_cells(count: Counts | Floats, total: Floats, squares: Floats) -> tuple[Floats, Floats]:
     """Sum of squares about each cell's mean, and its degrees of freedom."""
     n = count.astype(float)
     within = np.where(n >= 2, np.maximum(squares - total * total / np.maximum(n, 1.0), 0.0), 0.0)

@@ -17,7 +17,7 @@ from unfold.surface import straightedge_kernels as kernels
 
 _GROUPS = 12
 _REFINED = 60
-_MOST_WINDOWS = 4000
+_MOST_WINDOWS = 2000
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from unfold.surface.wall_cells import WallCells
 
 _LEAST_CELLS = 50
 _LITTLE_SEEN = 0.5
+_TOO_LITTLE_SEEN = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +128,8 @@ def _noticed(wall: Wall, cells: WallCells, share: float, curved: bool) -> list[F
         )
         found.append(Finding("note", "things-on-wall", text, wall.id))
     if share < _LITTLE_SEEN:
-        text = f"{wall.id}: only {100 * share:.0f} % of it was seen, too little to say that it conforms"
+        so = "too little to say that it conforms" if share < _TOO_LITTLE_SEEN else "its figures hold for that part only"
+        text = f"{wall.id}: only {100 * share:.0f} % of it was seen; {so}"
         found.append(Finding("warning", "little-seen", text, wall.id))
     if curved:
         text = f"{wall.id} is curved: a straightedge laid along its axis only can find fault with it but not clear it"

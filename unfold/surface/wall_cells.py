@@ -53,7 +53,7 @@ def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float
     things, lumps, number = _tell_apart(sums, sheet & field, spread, noise_mm)
     foreign &= ~lumps
     reach = max(1, round(2.5 * noise_mm / sums.grid.cell_mm))
-    near_foreign = ndimage.binary_dilation(foreign, disk(reach)) if reach > 1 else foreign
+    near_foreign = _grown(foreign, reach) if reach > 1 else foreign
     own = (sums.hit > 0) & ~rim & ~near_foreign & field & ~things
     own |= lumps & (sums.near > 0) & ~things
     count = np.where(lumps, sums.near, sums.hit)
@@ -145,6 +145,11 @@ def disk(radius: int) -> Bools:
     return np.asarray(i * i + j * j <= radius * radius + 1)
 
 
+def _grown(area: Bools, radius: int) -> Bools:
+    """Grow an area by a square of `radius` cells; separable, so much faster than a disk."""
+    return np.asarray(ndimage.maximum_filter(area.view(np.uint8), 2 * radius + 1, mode="nearest") > 0)
+
+
 def _without_specks(own: Bools) -> Bools:
     areas, number = ndimage.label(own, np.ones((3, 3)))
     if number == 0:
@@ -160,14 +165,14 @@ def _closed(own: Bools, count: Counts, foreign: Bools, field: Bools) -> Bools:
     The spacing is that of the points around, so a sparse corner is closed wider than a dense middle.
     """
     near, cells = box(count, 11), box(own | (count > 0), 11)
-    density = near / np.maximum(box(ndimage.binary_dilation(own, disk(2)), 11), 1.0)
+    density = near / np.maximum(box(_grown(own, 2), 11), 1.0)
     spacing = 1.0 / np.sqrt(np.maximum(density, 1e-3))  # in cells
     result = own.copy()
     usable = field & (cells > 0)
-    for radius in range(1, 7):
-        here = usable & (1.2 * spacing > radius - 0.5) if radius > 1 else usable
-        if not (here & ~result).any():
+    for radius in (1, 2, 4, 6):
+        here = usable & (1.2 * spacing > radius - 0.5) & ~result if radius > 1 else usable & ~result
+        if not here.any():
             break
-        barrier = ndimage.binary_dilation(foreign, disk(radius)) if radius > 1 else foreign
-        result |= ndimage.binary_closing(own, disk(radius)) & here & ~barrier
+        barrier = _grown(foreign, radius) if radius > 1 else foreign
+        result |= ~_grown(~_grown(own, radius), radius) & here & ~barrier
     return result
