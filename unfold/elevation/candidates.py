@@ -21,7 +21,7 @@ _BRIDGE_MM = 60.0  # glazing bars and the legs of a chair do not part an opening
 class Candidate:
     """A rough opening or plate."""
 
-    source: Literal["behind", "plate"]
+    source: Literal["behind", "plate", "absence"]
     cells: Bools  # (rows, columns)
     box_mm: tuple[float, float, float, float]  # u least, v least, u most, v most along turned axes about `turn_deg`
     turn_deg: float  # of the box against the wall's axes, -45 to 45
@@ -94,7 +94,7 @@ def _candidate(source: Literal["behind", "plate"], cells: Bools, evidence: Evide
     u, v = _positions(cells, evidence)
     turn = _turn_of(u, v)
     box = _box(u, v, turn, evidence.grid.cell_mm / 2)
-    reaches = _reaches_floor(cells, evidence, floor_v)
+    reaches = reaches_floor(cells, evidence, floor_v)
     casing = source == "behind" and _has_casing(box, turn, evidence, reaches)
     return Candidate(source, cells, box, turn, casing, reaches)
 
@@ -130,7 +130,7 @@ def _box(u: Floats, v: Floats, turn_deg: float, half: float) -> tuple[float, flo
     return float(bounds[0][0]), float(bounds[1][0]), float(bounds[0][1]), float(bounds[1][1])
 
 
-def _reaches_floor(cells: Bools, evidence: Evidence, floor_v: Floats) -> bool:
+def reaches_floor(cells: Bools, evidence: Evidence, floor_v: Floats) -> bool:
     """Whether the cells come within 70 mm of the floor (thresholds are lower) over most of the width where it shows.
 
     A column whose cells end above something that hides what is below, as a cupboard before a door, tells nothing.
@@ -184,7 +184,7 @@ def _is_plate(cells: Bools, evidence: Evidence, floor_v: Floats) -> bool:
     width, height = np.ptp(u) + cell, np.ptp(v) + cell
     if not (PLATE_SIDES_MM[0] <= min(width, height) and max(width, height) <= PLATE_SIDES_MM[1]):
         return False
-    if cells.sum() * cell**2 < 0.6 * width * height or _reaches_floor(cells, evidence, floor_v):
+    if cells.sum() * cell**2 < 0.6 * width * height or reaches_floor(cells, evidence, floor_v):
         return False
     grown = ndimage.binary_dilation(cells, iterations=3) & ~ndimage.binary_dilation(cells, iterations=1)
     return bool(np.mean(evidence.kind[grown] == WALL) > 0.5)

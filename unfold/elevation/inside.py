@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
+from shapely.geometry import Polygon
 
 from unfold.arrays import Bools, Floats
 from unfold.elevation.collect import ZoneRays
@@ -56,6 +58,23 @@ def look_inside(
     at_peak = np.abs(depth - peak) < max(2.5 * noise_mm, BIN_MM)
     frame = float(at_peak[border].mean()) if border.sum() >= 10 else 0.0
     return Inside(float(through[core].mean()), float(at_peak[core].mean()), frame, peak, int(behind.sum()))
+
+
+def returned_share(edge: ZoneRays, inner: ZoneRays, surface: LocalSurface, ring: Floats) -> float:
+    """Points per area well inside of a ring against those on the wall around it; 1 where stations tell more.
+
+    Without stations the rays that passed a pane leave no trace: only the points that it returned are there to count.
+    """
+    core = Polygon(ring).buffer(-REVEAL_MM)
+    if np.any(edge.du) or np.any(edge.dv) or core.is_empty or core.area < (3 * REVEAL_MM) ** 2:
+        return 1.0
+    around = signed_distance(ring, np.column_stack([edge.u, edge.v]))
+    on_wall = (around > 10.0) & (around < 40.0) & (np.abs(edge.h - surface.at(edge.u, edge.v)) < 30.0)
+    area = Polygon(ring).buffer(40.0).area - Polygon(ring).buffer(10.0).area
+    if on_wall.sum() < 30:
+        return 1.0
+    within = shapely.contains_xy(core, inner.u, inner.v).sum() / max(inner.share, 1e-9) / core.area
+    return float(within / (on_wall.sum() / max(edge.share, 1e-9) / area))
 
 
 def _spread_out(local: LocalRays, behind: Bools, ring: Floats) -> bool:

@@ -10,10 +10,11 @@ from scipy import ndimage
 from shapely.geometry import Polygon
 
 from unfold.arrays import Floats
+from unfold.elevation.absence import last_of_front
 from unfold.elevation.candidates import Candidate
 from unfold.elevation.collect import Zone, ZoneRays
 from unfold.elevation.evidence import WALL, Evidence
-from unfold.elevation.inside import look_inside
+from unfold.elevation.inside import Inside, look_inside, returned_share
 from unfold.elevation.kinds import kind_of
 from unfold.elevation.local_rays import LocalRays, join, to_surface
 from unfold.elevation.local_surface import LocalSurface, surface_around
@@ -33,6 +34,7 @@ ODD_SHARE = 0.05  # of wall within a rectangle, from which on it is none
 LEAST_ODD_CELLS = 60
 ON_WALL_SHARE = 0.85
 OVERLAP_SHARE = 0.2
+PANE_RETURNS = 0.6  # a back returns as many points per area as the wall beside it, a pane far fewer
 LEAST_AREA_MM2 = 900.0
 
 
@@ -114,6 +116,8 @@ def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: C
     if case.candidate.source == "plate":
         return _measure_plate(case, wall_face, tolerance, surface)
     local = to_surface(case.edge, case.crossed_mm, wall_face, case.candidate.turn_deg)
+    if case.candidate.source == "absence":
+        return _measure_absence(case, local, tolerance, surface, outline)
     depth = _typical_depth(local, tolerance)
     if depth < 1.5 * tolerance:
         return None
@@ -240,6 +244,20 @@ def _measure_plate(case: Case, wall_face: LocalSurface, tolerance: float, surfac
     return Opening("", "service", shape.ring, "rectangle", shape.size_mm, None, "recess", uncertainty, None)
 
 
+def _measure_absence(
+    case: Case, local: LocalRays, tolerance: float, surface: WallSurface, outline: Outline
+) -> Opening | None:
+    """An opening known only from where the wall's points end."""
+    candidate = case.candidate
+    fixed = candidate.box_mm[1] if candidate.reaches_floor else None
+    shape = fit_rectangle(local, candidate.box_mm, 0.0, tolerance, True, fixed, last_of_front)
+    shape = _stand_on_floor(shape, outline) if candidate.reaches_floor else shape
+    kind = kind_of(shape.size_mm, candidate.reaches_floor, False, Inside(1.0, 0.0, 0.0, None, 0))
+    uncertainty = combine([shape.standard_uncertainty_mm, surface.registration_mm, surface.noise_mm])
+    ring = counter_clockwise(shape.ring)
+    return Opening("", kind, ring, "rectangle", shape.size_mm, None, "absence", uncertainty, None)
+
+
 def _stand_on_floor(shape: Shape, outline: Outline) -> Shape:
     """Let a rectangle's lower side follow the outline's lower edge between its two upright sides."""
     if shape.kind != "rectangle":
@@ -277,6 +295,8 @@ def _opening(
     if inside is None:
         return None
     kind = kind_of(bounds.size_mm, case.candidate.reaches_floor, clear is not None, inside)
+    if kind == "niche" and returned_share(case.edge, case.inner, wall_face, bounds.ring) < PANE_RETURNS:
+        kind = "window"
     depth = None if kind in ("door", "opening") and inside.through_share > 0.5 else inside.depth_mm
     proof: Literal["through", "recess"] = "through" if inside.through_share > 0.5 else "recess"
     uncertainty = combine([shape.standard_uncertainty_mm, surface.registration_mm, 0.2])

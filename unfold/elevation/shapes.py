@@ -1,13 +1,14 @@
 """Rectangles and circles fitted to the rays around them."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeAlias
 
 import numpy as np
 from scipy.optimize import minimize
 
 from unfold.arrays import Floats
-from unfold.elevation.edge_fit import EdgeFit, fit_edge
+from unfold.elevation.edge_fit import EdgeFit, EdgeRays, fit_edge
 from unfold.elevation.local_rays import LocalRays
 
 Box = tuple[float, float, float, float]
@@ -29,12 +30,28 @@ class Shape:
     edges: tuple[EdgeFit | None, ...]
 
 
+EdgePlacer: TypeAlias = Callable[[EdgeRays, float, float, float], EdgeFit | None]
+"""Finds an edge from the rays beside it, its rough place, the tolerance of the front piece and the reach, mm."""
+
+
+def place_between(rays: EdgeRays, start_mm: float, tolerance_mm: float, reach_mm: float) -> EdgeFit | None:
+    """Place an edge between the rays on its two sides; plumb or level unless they say otherwise."""
+    return fit_edge(rays, start_mm, tolerance_mm, SLOPE_SD, reach_mm)
+
+
 def fit_rectangle(
-    rays: LocalRays, box: Box, turn_deg: float, tolerance_mm: float, front_outside: bool, fixed_bottom: float | None
+    rays: LocalRays,
+    box: Box,
+    turn_deg: float,
+    tolerance_mm: float,
+    front_outside: bool,
+    fixed_bottom: float | None,
+    place: EdgePlacer = place_between,
 ) -> Shape:
     """Fit the four sides one by one; a side that no ray placed keeps its rough place and says how rough it is.
 
-    `fixed_bottom` is the level of a floor that the rectangle stands on, None where its lower side is to be fitted.
+    `fixed_bottom` is the level of a floor that the rectangle stands on, None where its lower side is to be fitted;
+    `place` finds one edge from the rays beside it.
     """
     width, height = box[2] - box[0], box[3] - box[1]
     lines: list[tuple[float, float]] = []
@@ -51,9 +68,8 @@ def fit_rectangle(
             low += min(SKIRTING_MM, 0.3 * (high - low))  # a skirting board ends at the casing, as proud as it
         sign = 1.0 if (which in ("left", "bottom")) == front_outside else -1.0
         reach = min(40.0, 0.45 * (width if upright else height) + 8.0)
-        edge = fit_edge(
-            rays.side(which, low + margin, high - margin, front_outside), sign * rough, tolerance_mm, SLOPE_SD, reach
-        )
+        beside = rays.side(which, low + margin, high - margin, front_outside)
+        edge = place(beside, sign * rough, tolerance_mm, reach)
         fits.append(edge)
         lines.append((rough, 0.0) if edge is None else (sign * edge.offset_mm, sign * edge.slope))
     corners = _corners(lines)

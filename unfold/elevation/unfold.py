@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from unfold.arrays import Floats
+from unfold.elevation.absence import find_absences
 from unfold.elevation.candidates import Candidate, find_candidates
 from unfold.elevation.collect import Zone, collect_zone_rays, frame_in_scan_axes
 from unfold.elevation.datum import datum_of, level_datum_m
@@ -41,13 +42,13 @@ def unfold_walls(
     progress("tracing outlines")
     evidence = [gather_evidence(surface) for surface in surfaces.walls]
     outlines = trace_outlines(room, surfaces.walls, evidence)
+    stations_known = any(station.position_m is not None for station in scan.stations)
     candidates = [
-        _candidates(outline, seen, surface)
-        for outline, seen, surface in zip(outlines, evidence, surfaces.walls, strict=True)
+        _candidates(wall, room, outline, seen, surface, stations_known)
+        for wall, outline, seen, surface in zip(room.walls, outlines, evidence, surfaces.walls, strict=True)
     ]
     progress("placing openings")
     cases, mirrors = _set_mirrors_aside(room, _collect(scan, room, surfaces.walls, evidence, candidates))
-    stations_known = any(station.position_m is not None for station in scan.stations)
     openings = [
         measure_openings(wall, surface, seen, outline, own)
         for wall, surface, seen, outline, own in zip(room.walls, surfaces.walls, evidence, outlines, cases, strict=True)
@@ -70,12 +71,15 @@ def unfold_walls(
     )
 
 
-def _candidates(outline: Outline, evidence: Evidence, surface: WallSurface) -> list[Candidate]:
+def _candidates(
+    wall: Wall, room: Room, outline: Outline, evidence: Evidence, surface: WallSurface, stations_known: bool
+) -> list[Candidate]:
     inside = cells_inside(outline.ring, evidence.grid)
     lower = outline.ring[: outline.edges[0].last + 1] if outline.edges[0].last else outline.ring
     u = evidence.grid.u0_mm + evidence.grid.cell_mm * np.arange(evidence.grid.columns)
     floor_v = np.interp(u, lower[:, 0], lower[:, 1])
-    return find_candidates(evidence, surface.rays.recess + surface.rays.through, inside, floor_v)
+    found = find_candidates(evidence, surface.rays.recess + surface.rays.through, inside, floor_v)
+    return found if stations_known else found + find_absences(evidence, inside, floor_v, wall, room.cells)
 
 
 def _collect(

@@ -1,0 +1,97 @@
+"""Where no station is known: holes in a wall's points that nothing before the wall explains, taken for openings.
+
+Without stations no ray proves that a hole is open. A hole that is as rectangular as an opening, framed by wall, and
+with nothing in front of it that could have cast it as a shadow, is one by the absence of points: its evidence says so,
+and its edges are known only from the wall's last points.
+"""
+
+import numpy as np
+from scipy import ndimage
+
+from unfold.arrays import Bools, Floats
+from unfold.elevation.candidates import Candidate, reaches_floor
+from unfold.elevation.edge_fit import EdgeFit, EdgeRays
+from unfold.elevation.evidence import EMPTY, WALL, Evidence, cell_centres
+from unfold.room.result import Cells, Wall
+
+LEAST_SIDE_MM = 400.0
+LEAST_FILL = 0.85
+LEAST_FRAME = 0.7  # of its rim, but for the floor, that must be wall
+FRONT_MM = (60.0, 1500.0)  # what stands there may have cast the hole as a shadow
+MOST_SHADOWED = 0.05  # of the hole's area that things in front may cover
+BINS = 12
+
+
+def find_absences(evidence: Evidence, inside: Bools, floor_v: Floats, wall: Wall, cells: Cells) -> list[Candidate]:
+    """Find holes that are openings by absence, among cells (rows, columns) inside the outline."""
+    holes = ndimage.binary_opening((evidence.kind == EMPTY) & inside, iterations=3)
+    labels, _ = ndimage.label(holes)
+    shadow = _shadowed(evidence, wall, cells)
+    found = []
+    for index, where in enumerate(ndimage.find_objects(labels)):
+        group = np.zeros(holes.shape, dtype=bool)
+        group[where] = labels[where] == index + 1
+        box = _box_of(group, evidence)
+        if min(box[2] - box[0], box[3] - box[1]) < LEAST_SIDE_MM or group[where].mean() < LEAST_FILL:
+            continue
+        on_floor = reaches_floor(group, evidence, floor_v)
+        if _framed(group, evidence, on_floor) and shadow[group].mean() < MOST_SHADOWED:
+            found.append(Candidate("absence", group, box, 0.0, False, on_floor))
+    return found
+
+
+def _box_of(group: Bools, evidence: Evidence) -> tuple[float, float, float, float]:
+    u, v = cell_centres(evidence.grid)
+    rows, columns = np.nonzero(group)
+    half = evidence.grid.cell_mm / 2
+    return u[columns.min()] - half, v[rows.min()] - half, u[columns.max()] + half, v[rows.max()] + half
+
+
+def _framed(group: Bools, evidence: Evidence, on_floor: bool) -> bool:
+    """Whether the rim of the hole is mostly wall, but for its foot where it stands on the floor."""
+    reach = max(round(60.0 / evidence.grid.cell_mm), 2)
+    rim = ndimage.binary_dilation(group, iterations=reach) & ~ndimage.binary_dilation(group, iterations=2)
+    if on_floor:
+        rows = np.flatnonzero(group.any(axis=1))
+        rim[: rows[0] + reach] = False
+    return bool(rim.any() and np.mean(evidence.kind[rim] == WALL) > LEAST_FRAME)
+
+
+def _shadowed(evidence: Evidence, wall: Wall, cells: Cells) -> Bools:
+    """Cells of the wall's grid before which something stands."""
+    grid = evidence.grid
+    uvh = wall.frame.uvh_from_level(cells.mean_m.astype(float)) * 1000
+    before = (uvh[:, 2] > FRONT_MM[0]) & (uvh[:, 2] < FRONT_MM[1]) & (uvh[:, 1] > wall.bottom_m * 1000 + 100.0)
+    before &= uvh[:, 1] < wall.top_m * 1000 - 100.0
+    column = np.round((uvh[before, 0] - grid.u0_mm) / grid.cell_mm).astype(int)
+    row = np.round((uvh[before, 1] - grid.v0_mm) / grid.cell_mm).astype(int)
+    on = (row >= 0) & (row < grid.rows) & (column >= 0) & (column < grid.columns)
+    shadow = np.zeros((grid.rows, grid.columns), dtype=bool)
+    shadow[row[on], column[on]] = True
+    return np.asarray(ndimage.binary_dilation(shadow, iterations=max(round(15.0 / grid.cell_mm), 1)))
+
+
+def last_of_front(rays: EdgeRays, start_mm: float, tolerance_mm: float, reach_mm: float) -> EdgeFit | None:
+    """Place an edge just beyond the front piece's last points; None when too few lie beside it.
+
+    Of m points spread evenly over the reach up to the edge, the last one lies 1 / (m + 1) of it short of the edge on
+    average: each twelfth of the edge is corrected by that, and their scatter tells the uncertainty.
+    """
+    near = (np.abs(rays.depth) < tolerance_mm) & (np.abs(rays.x - start_mm) < reach_mm)
+    if near.sum() < 2 * BINS:
+        return None
+    x, t = rays.x[near], rays.t[near]
+    part = np.clip((BINS * (t - t.min()) / max(float(np.ptp(t)), 1e-9)).astype(int), 0, BINS - 1)
+    ends, short = [], []
+    for k in range(BINS):
+        own = x[part == k]
+        if own.size >= 3:
+            gap = (own.max() - start_mm + reach_mm) / (own.size + 1)
+            ends.append(own.max() + gap)
+            short.append(gap)
+    if len(ends) < 3:
+        return None
+    edge = float(np.median(ends))
+    scatter = 1.4826 * float(np.median(np.abs(np.array(ends) - edge))) / np.sqrt(len(ends))
+    uncertainty = float(np.hypot(1.25 * scatter, np.mean(short)))
+    return EdgeFit(edge, 0.0, float(np.median(t)), uncertainty, 0.0, 0.0, int(near.sum()), False)
