@@ -14,7 +14,7 @@ from unfold.room.uprights import Circle
 
 SHORT_M = 0.06  # a shorter run is a splinter of the arrangement
 BOUNDED_SHARE = 0.7  # a further room that no station stood in is one only when this much of its border is wall
-UNKNOWN_M = 0.5
+UNKNOWN_M = 0.3
 MOST_OPENING_M = 4.0  # wider gaps between coplanar walls are taken for the end of the wall
 CARRY_M = 1.0  # a wall is carried on unseen to its corner by at most this much
 
@@ -96,7 +96,7 @@ def _group(corners: Floats, which: Ints) -> list[Run]:
 
 
 def _split(run: Run, columns: list[Columns], evidence: Floats, raster: Raster) -> list[Run]:
-    """Open a straight run where nothing was hit and nothing is known of the space before it for half a metre."""
+    """Open a straight run where nothing was hit and nothing is known of the space before it for 0.3 m."""
     if run.trace < 0 or isinstance(columns[run.trace].trace, Circle):
         return [run]
     one, length = columns[run.trace], run.length
@@ -108,7 +108,7 @@ def _split(run: Run, columns: list[Columns], evidence: Floats, raster: Raster) -
     hit = (one.full | one.lintel | one.partly)[np.clip(place, 0, len(one.full) - 1)] & on
     for offset in (0.1, 0.15, 0.2, 0.25):
         i, j, inside = raster.index(points + offset * np.array([ahead[1], -ahead[0]]))
-        hit |= inside & (evidence[i, j] > 0)
+        hit |= inside & (evidence[i, j] > 0.3)
     edges = np.flatnonzero(np.diff(np.r_[True, hit, True].astype(np.int8)))
     gaps = [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if (b - a) * COLUMN_M > UNKNOWN_M]
     cuts = [0.0, *(min(COLUMN_M * float(at), length) for gap in gaps for at in gap), length]

@@ -64,7 +64,7 @@ def find_room(scan: Scan, settings: RoomSettings, progress: Progress | None = No
     findings += inferred
     spans = find_storeys(cells)
     storey = map_storey(cells, spans[0])
-    findings += other_storeys(spans)
+    findings += other_storeys(spans) + _partial(storey)
     within = cells.within(storey.bottom_m - 0.3, storey.top_m + 0.3)
     space = _carve(cells, storey)
     columns = _walls_columns(within, storey, space)
@@ -132,6 +132,14 @@ def _level(
         moments.edge_m, spacing, level, normals, clear, planes.roughness_m, moments.stations, places
     )
     return cells, plumb, rotation, findings
+
+
+def _partial(storey: Storey) -> list[Finding]:
+    """Say so when no floor was seen: what the walls stand on, and often which way is up, is then a guess."""
+    if storey.floor_m is not None:
+        return []
+    text = "No floor was seen: the scan is partial; where the walls end below, and perhaps which way is up, is a guess."
+    return [Finding("warning", "no-floor", text)]
 
 
 def _carve(cells: LevelCells, storey: Storey) -> FreeSpace:

@@ -59,13 +59,13 @@ def _join(
         return
     start, back = a.at(np.array([end[0], end[0] - 0.15 * end[1]]))
     depth = float(-b.distance(start[None])[0] / (a.normal @ b.normal))
-    if not SLACK_M < abs(depth) < MOST_DEPTH_M or _is_open(back + 0.5 * depth * a.normal, storey):
+    if not SLACK_M < abs(depth) < MOST_DEPTH_M:
         return
     stop = start + depth * a.normal
     if not _reaches(other, stop) or _explained(0.5 * (start + stop), a, columns):
         return
     found = _through_hits(a, end[0], depth, cells, storey)
-    if found is None:
+    if found is None or _is_open(back + 0.5 * depth * a.normal, storey):
         beyond = 0.02 * np.sign(depth) * a.normal
         jogs.unseen.append(np.stack([start - beyond, stop + beyond]))
     else:

@@ -16,7 +16,7 @@ from unfold.room.refine import Base, corner, fit_base, frame_between
 from unfold.room.result import Wall, WallEnd
 from unfold.room.storey import Storey
 
-LEAST_WIDTH_M = 0.06
+FRAGMENT_M = 0.8
 
 
 @dataclass(slots=True)
@@ -41,13 +41,13 @@ def build_walls(
 ) -> Built:
     """Build the walls of all chains, outer chains before columns, the longest first."""
     drafts = [_drafts(chain, columns, cells, storey) for chain in chains]
+    drafts, findings = _without_fragments(drafts)
     order = sorted(
         (k for k in range(len(chains)) if drafts[k]),
         key=lambda k: (chains[k].hole, -sum(round(d.run.length, 2) for d in drafts[k])),
     )
     walls: list[Wall] = []
     rings: list[Floats] = []
-    findings: list[Finding] = []
     for loop, k in enumerate(order):
         made = _finish(_from_longest(drafts[k], chains[k].closed), chains[k].closed, loop, len(walls))
         walls += made
@@ -55,6 +55,24 @@ def build_walls(
             rings.append(_ring(made))
         findings += _open_ends(made)
     return tuple(walls), tuple(rings), _floor_area(rooms, chains, rings, order), findings
+
+
+def _without_fragments(drafts: list[list[_Draft]]) -> tuple[list[list[_Draft]], list[Finding]]:
+    """Leave out short walls that meet nothing at either end, where there are others: glimpses, reflections, panels."""
+    kept: list[list[_Draft]] = []
+    left_out: list[float] = []
+    enough = sum(draft.run.length for chain in drafts for draft in chain) > 3.0
+    for chain in drafts:
+        alone = [d.left == "end" and d.right == "end" and d.base.circle is None for d in chain]
+        widths = [float(np.hypot(*(draft.end - draft.start))) for draft in chain]
+        small = [enough and one and width < FRAGMENT_M for one, width in zip(alone, widths, strict=True)]
+        left_out += [width for width, drop in zip(widths, small, strict=True) if drop]
+        kept.append([draft for draft, drop in zip(chain, small, strict=True) if not drop])
+    if not left_out:
+        return kept, []
+    sizes = ", ".join(f"{width:.2f} m" for width in left_out)
+    text = f"{len(left_out)} short upright surface(s) that meet no other wall were left out ({sizes} wide)."
+    return kept, [Finding("note", "wall-fragments", text)]
 
 
 def _drafts(chain: Chain, columns: list[Columns], cells: LevelCells, storey: Storey) -> list[_Draft]:

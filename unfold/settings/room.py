@@ -24,9 +24,6 @@ class RoomSettings(Table):
         (), description="pairs of scan points on one level line each; two lines that cross pin up down"
     )
     mark_uncertainty_mm: float = Field(1.0, gt=0.0, description="standard uncertainty of a mark's position, mm")
-    least_wall_width_mm: float = Field(
-        150.0, ge=50.0, description="narrower upright strips are no walls of their own, mm"
-    )
 
     @field_validator("plumb_marks", "level_marks")
     @classmethod
