@@ -109,6 +109,7 @@ def test_the_sum_of_movement_is_shown_for_every_clad_wall() -> None:
         ({"joints": {"width": "1/32 in"}}, "joint-narrow"),
         ({"joints": {"width": 2.0, "scheme": "equal", "orientation": "lying", "bond": "staggered"}}, "joint-narrow"),
         ({"stock": [{"count": 2}]}, "sheets-short"),
+        ({"movement": {"spacing": 900}, "joints": {"orientation": "lying", "scheme": "equal"}}, "movement-run-long"),
         ({"movement": {"temperature_range_K": 60, "moisture_mm_per_m": 0.3}}, "corner-gap-narrow"),
     ],
 )

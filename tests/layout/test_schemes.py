@@ -148,6 +148,12 @@ def test_book_matched_pairs_lie_at_mirrored_places_of_twin_sheets(direction: str
     assert 20.0 <= second.placed.origin_mm[1] <= 1580.0 - np.ptp(second.ring_mm[:, across]) + 1e-3
 
 
+@pytest.mark.parametrize("joints", [{"scheme": "openings"}, {"bond": "staggered", "orientation": "upright"}])
+def test_a_rule_that_a_wall_gives_no_ground_for_leaves_no_wall_bare(joints: dict[str, str]) -> None:
+    (wall,) = laid(plain_wall(2500.0), joints=joints).walls
+    assert len(wall.panels) >= 1 and wall.balance.unclad == 0.0 and wall.scheme is not None
+
+
 def test_a_directional_sheet_is_never_laid_across_its_veins() -> None:
     layout = laid(ticket_hall(), stock=[{"directional": True}], veins={"direction": "along", "match": "none"})
     assert all(panel.placed is not None and not panel.placed.turned for wall in layout.walls for panel in wall.panels)
@@ -159,6 +165,10 @@ def test_a_directional_sheet_is_never_laid_across_its_veins() -> None:
         ('[[layout.wall]]\nwall = "W1"\njoints_u = [5000.0]\n', 3, "give a place between 3 and 3997 mm"),
         ('[[layout.wall]]\nwall = "W1"\njoints_v = [-10.0]\n', 3, "lies outside W1"),
         ('[[layout.wall]]\nwall = "W1"\njoints_u = [200.0]\njoints_v = [1400.0]\n', 3, "larger than any sheet"),
+        (
+            '[layout.veins]\ndirection = "along"\n[layout.joints]\norientation = "upright"\n'
+            "[[layout.stock]]\ndirectional = true\n", 4, "upright panels do not go with veins",
+        ),
         ('[[layout.wall]]\nwall = "W9"\n', 2, "there is no wall 'W9'"),
         ('[layout]\nleave_out = ["W2"]\n', 2, "use one of W1"),
         ('[[layout.stock]]\nwidth = 100\n\n[layout.cutting]\ntrim = 60\n', 5, "leaves nothing of a sheet"),

@@ -51,6 +51,21 @@ def panel_limits(settings: LayoutSettings) -> PanelLimits:
     return PanelLimits(None, lying, tuple(usable))
 
 
+def check_orientations(limits: PanelLimits, settings: LayoutSettings) -> None:
+    """Refuse an orientation that the veins' direction does not allow."""
+    asked: list[tuple[tuple[str | int, ...], str | None]] = [
+        (("layout", "joints", "orientation"), settings.joints.orientation)
+    ]
+    asked += [(("layout", "wall", n, "orientation"), own.orientation) for n, own in enumerate(settings.wall)]
+    for keys, orientation in asked:
+        if (orientation == "upright" and limits.upright is None) or (orientation == "lying" and limits.lying is None):
+            raise SettingsError(
+                f"{settings.source.place(*keys)}: {orientation} panels do not go with veins that run "
+                f"{settings.veins.direction} the wall",
+                "write 'any', or change [layout.veins] direction",
+            )
+
+
 def check_own_joints(sites: Mapping[str, Site], settings: LayoutSettings) -> None:
     """Refuse joints that lie outside their wall's field."""
     for index, own in enumerate(settings.wall):

@@ -1,6 +1,6 @@
 """The layout stage: from elevations and surfaces to panels on sheets, in the order in which a fabricator decides."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,7 +9,7 @@ from shapely.geometry.polygon import orient
 from unfold.arrays import Floats
 from unfold.elevation.result import Elevations
 from unfold.findings import Finding
-from unfold.layout.checks import check_names, check_own_joints, check_panel_sizes, panel_limits
+from unfold.layout.checks import check_names, check_orientations, check_own_joints, check_panel_sizes, panel_limits
 from unfold.layout.field import Field, lay_field
 from unfold.layout.finished_face import FinishedFace, bed_of, faceted_bed, finished_face, plumb_slope, widest_facet_mm
 from unfold.layout.layout_findings import job_findings, wall_findings
@@ -53,6 +53,7 @@ def lay_panels(
         The settings ask for something that the measured walls or the stock do not allow.
     """
     check_names(settings, [wall.id for wall in elevations.walls])
+    check_orientations(panel_limits(settings), settings)
     progress("deciding what each wall needs")
     works = _decide(elevations, surfaces, settings)
     fields, sites = _sites(works, settings)
@@ -70,7 +71,7 @@ def lay_panels(
         )
         for name, work in works.items()
     )
-    findings = (*_wall_findings(works, sites, cuts, settings), *job_findings(chosen, plan, settings))
+    findings = (*_wall_findings(works, sites, cuts, chosen, settings), *job_findings(chosen, plan, settings))
     totals = _totals(walls, plan, settings)
     schemes = tuple(replace(one, sheets=totals.sheets) if one.chosen else one for one in chosen.schemes)
     return Layout(_stock(plan, settings), walls, totals, schemes, findings)
@@ -217,10 +218,12 @@ def _totals(walls: tuple[WallLayout, ...], plan: SheetPlan, settings: LayoutSett
 
 
 def _wall_findings(
-    works: Mapping[str, WallWork], sites: Mapping[str, Site], cuts: Mapping[str, Cut], settings: LayoutSettings
-) -> list[Finding]:
-    return [
-        finding
-        for name, work in works.items()
-        for finding in wall_findings(work.face, work.decision, sites.get(name), cuts.get(name), settings)
-    ]
+    works: Mapping[str, WallWork],
+    sites: Mapping[str, Site],
+    cuts: Mapping[str, Cut],
+    chosen: Chosen,
+    settings: LayoutSettings,
+) -> Iterator[Finding]:
+    for name, work in works.items():
+        pattern = chosen.walls[name].pattern if name in chosen.walls else None
+        yield from wall_findings(work.face, work.decision, sites.get(name), cuts.get(name), pattern, settings)

@@ -3,10 +3,11 @@
 from collections.abc import Iterator
 
 from unfold.findings import Finding
-from unfold.layout.movement import movement_words
+from unfold.layout.movement import movement_spacing_mm, movement_words
 from unfold.layout.panels import Cut
+from unfold.layout.pattern import Pattern
 from unfold.layout.ranking import Chosen
-from unfold.layout.schemes import Site
+from unfold.layout.schemes import Site, longest_run_mm
 from unfold.layout.sheet_plan import SheetPlan
 from unfold.layout.treatment import Decision
 from unfold.layout.wall_face import WallFace
@@ -22,9 +23,14 @@ ROUNDING_MM = 1e-9
 
 
 def wall_findings(
-    face: WallFace, decision: Decision, site: Site | None, cut: Cut | None, settings: LayoutSettings
+    face: WallFace,
+    decision: Decision,
+    site: Site | None,
+    cut: Cut | None,
+    pattern: Pattern | None,
+    settings: LayoutSettings,
 ) -> Iterator[Finding]:
-    """Give what was noticed on one wall; `site` and `cut` are None where it gets no panels."""
+    """Give what was noticed on one wall; `site`, `cut` and `pattern` are None where it gets no panels."""
     wall = face.wall.id
     if decision.treatment in ("undecided", "rebuild"):
         yield Finding("warning", f"wall-{decision.treatment}", decision.reason, wall)
@@ -33,6 +39,11 @@ def wall_findings(
     if site is not None:
         yield Finding("note", "movement-sum", movement_words(site.movement, settings.movement), wall)
         yield from _corner_movement(face, site, settings)
+    if site is not None and pattern is not None:
+        run, spacing = longest_run_mm(site, pattern), movement_spacing_mm(settings.movement)
+        if run > spacing + settings.movement.least_width:
+            text = f"a run of {run / 1000.0:.2f} m has no movement joint (at most {spacing / 1000.0:.2f} m): add joints"
+            yield Finding("warning", "movement-run-long", text, wall)
     if cut is not None and cut.dropped.area > 0.0:
         text = f"{cut.dropped.area:.0f} mm2 are too narrow for a panel and stay unclad"
         yield Finding("warning", "sliver-unclad", text, wall)

@@ -4,10 +4,10 @@ Ranked by, in this order: strips narrower than wanted, sheets, boxes that a join
 with openings, the narrowest panel, and the length of the joints.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
-from typing import Literal
+from typing import Literal, TypeAlias
 
 import numpy as np
 import shapely
@@ -22,6 +22,7 @@ from unfold.layout.wall_face import polygon_list
 from unfold.settings.layout import LayoutSettings, SchemeName, WallJoints
 
 Orientation = Literal["upright", "lying"]
+Choice: TypeAlias = tuple[SchemeName, Orientation, str]
 RULES: tuple[SchemeName, ...] = (
     "equal", "centred joint", "centred panel", "from left", "from right", "datum", "openings", "centred opening",
 )  # fmt: skip
@@ -104,17 +105,29 @@ def propose(site: Site, settings: LayoutSettings) -> dict[str, Proposal]:
     own = site.own
     if own is not None and (own.joints_u is not None or own.joints_v is not None):
         return {"own joints": _judged(site, "own joints", _own_pattern(site, settings), settings)}
-    judged: dict[Pattern, Proposal] = {}
-    proposals: dict[str, Proposal] = {}
-    for rule, orientation, bond in _open_choices(own, settings):
-        pattern = _pattern(site, rule, orientation, bond, settings)
-        if pattern is not None:
-            name = f"{orientation}, {rule}, {bond}"
-            proposals[name] = judged.setdefault(pattern, _judged(site, name, pattern, settings))
+    choices = list(_open_choices(own, settings))
+    proposals = _proposals(site, choices, settings)
+    if not proposals:  # a rule that goes by what the wall lacks: an opening, a second row
+        plain: list[Choice] = [("equal", orientation, "straight") for orientation in {one[1]: None for one in choices}]
+        proposals = _proposals(site, plain, settings)
     return proposals
 
 
-def _open_choices(own: WallJoints | None, settings: LayoutSettings) -> Iterator[tuple[SchemeName, Orientation, str]]:
+def _proposals(site: Site, choices: Sequence[Choice], settings: LayoutSettings) -> dict[str, Proposal]:
+    judged: dict[Pattern, Proposal] = {}
+    proposals: dict[str, Proposal] = {}
+    for rule, orientation, bond in choices:
+        pattern = _pattern(site, rule, orientation, bond, settings)
+        if pattern is None:
+            continue
+        name = f"{orientation}, {rule}, {bond}"
+        if pattern not in judged:
+            judged[pattern] = _judged(site, name, pattern, settings)
+        proposals[name] = judged[pattern]
+    return proposals
+
+
+def _open_choices(own: WallJoints | None, settings: LayoutSettings) -> Iterator[Choice]:
     scheme = (own and own.scheme) or settings.joints.scheme
     orientation = (own and own.orientation) or settings.joints.orientation
     bond = (own and own.bond) or settings.joints.bond
@@ -254,6 +267,15 @@ def _with_movement(pattern: Pattern, site: Site, settings: LayoutSettings) -> Pa
         pattern.bands, pattern.through, pattern.cross, pattern.joint_mm, max(site.movement.width_mm, pattern.joint_mm),
         frozenset(through), frozenset(cross),
     )  # fmt: skip
+
+
+def longest_run_mm(site: Site, pattern: Pattern) -> float:
+    """The longest run between movement joints, or from one to an end of the field, either way."""
+    left, low, right, high = site.ground.region.bounds
+    through_ends, cross_ends = ((low, high), (left, right)) if pattern.bands == "rows" else ((left, right), (low, high))
+    through = np.diff([through_ends[0], *sorted(pattern.movement_through), through_ends[1]])
+    cross = np.diff([cross_ends[0], *sorted(pattern.movement_cross), cross_ends[1]])
+    return float(max(through.max(), cross.max()))
 
 
 def _judged(site: Site, name: str, pattern: Pattern, settings: LayoutSettings) -> Proposal:
