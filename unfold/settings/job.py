@@ -2,6 +2,7 @@
 
 import tomllib
 from pathlib import Path
+from typing import get_args
 
 from pydantic import Field, ValidationError
 
@@ -56,5 +57,18 @@ def load_settings(path: Path | None) -> JobSettings:
 def _explain(source: SettingsSource, error: ValidationError) -> tuple[str, str]:
     first = error.errors(include_url=False)[0]
     what = first["msg"].removeprefix("Value error, ")
+    if first["type"] == "extra_forbidden":
+        what = f"there is no such setting; here stand {', '.join(_keys_of(first['loc'][:-1]))}"
     found = "" if isinstance(first["input"], dict) else f" (found {first['input']!r})"
     return f"{source.place(*first['loc'])}: {what}{found}", "correct that line; `unfold settings` lists what is allowed"
+
+
+def _keys_of(place: tuple[str | int, ...]) -> list[str]:
+    """The keys that a table of job.toml may hold."""
+    model: type[Table] = JobSettings
+    for key in place:
+        if isinstance(key, str) and key in model.model_fields:
+            annotation = model.model_fields[key].annotation
+            within = [part for part in (annotation, *get_args(annotation)) if isinstance(part, type)]
+            model = next((part for part in within if issubclass(part, Table)), model)
+    return list(model.model_fields)
