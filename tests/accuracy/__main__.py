@@ -5,6 +5,8 @@ import platform
 import tempfile
 from collections import Counter
 from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 from pathlib import Path
 
 from tests.accuracy.jobs import run_case, with_spacing
@@ -23,15 +25,17 @@ def main() -> None:
     parser.add_argument("--spacing-mm", type=float)
     parser.add_argument("--out", type=Path)
     parser.add_argument("--work", type=Path, help="where simulated scans are kept between runs; default: nowhere")
+    parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--details", action="store_true", help="print each wall that fails as it comes")
     args = parser.parse_args()
     names = list(ROOMS) if args.rooms == "all" else args.rooms.split(",")
     instrument = with_spacing(PROFILES[args.profile], args.spacing_mm)
     cases: list[CaseResult] = []
     with tempfile.TemporaryDirectory() as temporary:
-        for name in names:
-            for seed in range(args.seeds):
-                case = judge(run_case(name, seed, instrument, args.work or Path(temporary)), LIMITS[args.profile])
+        work = args.work or Path(temporary)
+        jobs = [(name, seed, instrument, work, args.profile) for name in names for seed in range(args.seeds)]
+        with ProcessPoolExecutor(args.processes, get_context("spawn")) as pool:
+            for case in pool.map(_measure, jobs):
                 cases.append(case)
                 print(_line(case), flush=True)
                 if args.details:
@@ -40,6 +44,11 @@ def main() -> None:
     print("\n".join(f"{row.name:60s} {row.goal:30s} {row.measured}" for row in table))
     if args.out is not None:
         args.out.write_text(_document(cases, table, args.profile, instrument, args.seeds))
+
+
+def _measure(job: tuple[str, int, Instrument, Path, str]) -> CaseResult:
+    name, seed, instrument, work, profile = job
+    return judge(run_case(name, seed, instrument, work), LIMITS[profile])
 
 
 def _line(case: CaseResult) -> str:

@@ -22,8 +22,6 @@ from unfold.scan import open_scan
 from unfold.settings import JobSettings
 from unfold.surface import measure_surfaces
 
-WELL_SEEN = 400.0  # points a square metre
-
 
 @dataclass(frozen=True)
 class TrueWall:
@@ -33,7 +31,7 @@ class TrueWall:
     frame: WallFrame  # in scan coordinates, metres
     heights_mm: Floats  # (rows, columns)
     seen: AnyArray  # (rows, columns) some ray reaches the wall
-    well_seen: AnyArray  # (rows, columns) at least one point in every 50 mm square
+    well_seen: AnyArray  # (rows, columns) some station covers it with no gap over 50 mm
     corner_mm: Floats  # (2,) u, v of the grid's corner
     index: int
 
@@ -124,10 +122,10 @@ def _true_walls(truth: dict[str, Any], folder: Path) -> tuple[TrueWall, ...]:
     walls = []
     with np.load(folder / "truth_heights.npz") as arrays:
         for index, data in enumerate(truth["walls"]):
-            heights, density, corner = (
-                arrays[f"{data['id']}_{name}"] for name in ("height_mm", "density", "corner_mm")
+            heights, seen, well, corner = (
+                arrays[f"{data['id']}_{name}"] for name in ("height_mm", "seen", "well_seen", "corner_mm")
             )
-            walls.append(TrueWall(data, _frame(data), heights, density > 0, density > WELL_SEEN, corner, index))
+            walls.append(TrueWall(data, _frame(data), heights, seen, well, corner, index))
     return tuple(walls)
 
 

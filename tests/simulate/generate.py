@@ -13,6 +13,7 @@ from tests.simulate.rooms import ROOMS
 from tests.simulate.scanner import TRIPOD, Instrument, measure
 from tests.simulate.truth import truth_of
 from tests.simulate.writers import write_scan
+from unfold.arrays import AnyArray
 
 
 def room_named(name: str) -> RoomPlan:
@@ -49,11 +50,12 @@ def write_truth(building: Building, folder: Path, instrument: Instrument, about:
     document, walls = truth_of(building, instrument)
     document |= {**about, "spacing_mm": instrument.spacing_m * 1000}
     (folder / "truth.json").write_text(json.dumps(document))
-    arrays = {}
+    arrays: dict[str, AnyArray] = {}
     for wall in walls:
         name = wall.elevation["id"]
         arrays[f"{name}_height_mm"] = wall.height_mm
-        arrays[f"{name}_density"] = wall.density.astype(np.float32)
+        arrays[f"{name}_seen"] = wall.seen
+        arrays[f"{name}_well_seen"] = wall.well_seen
         arrays[f"{name}_corner_mm"] = np.array([wall.u0_mm, wall.v0_mm])
     np.savez_compressed(folder / "truth_heights.npz", **arrays)  # type: ignore[arg-type]
     return document

@@ -13,7 +13,7 @@ from tests.simulate.outline import OpeningRing
 from tests.simulate.scanner import Instrument, scan_from_room
 from tests.simulate.sheets import Packed, pack
 from tests.simulate.straightedge import worst_straightedge
-from tests.simulate.visibility import Stand, points_per_square_metre, stands_of
+from tests.simulate.visibility import Stand, reach_on, stands_of
 from unfold.arrays import Bools, Floats
 
 CELL_M = 0.01
@@ -29,7 +29,8 @@ class WallTruth:
     u0_mm: float
     v0_mm: float
     height_mm: Floats  # (rows, columns) NaN off the wall and in openings
-    density: Floats  # (rows, columns) points a square metre; 0 where no ray reaches the wall
+    seen: Bools  # (rows, columns) some ray reaches the wall
+    well_seen: Bools  # (rows, columns) some station covers it with no gap over 50 mm
 
 
 def truth_of(building: Building, instrument: Instrument) -> tuple[dict[str, Any], list[WallTruth]]:
@@ -87,13 +88,12 @@ def _wall(building: Building, scene: Packed, stands: list[Stand], index: int, in
     u, v = np.meshgrid(low[0] + (np.arange(columns) + 0.5) * CELL_M, low[1] + (np.arange(rows) + 0.5) * CELL_M)
     face = _face(wall)
     on_wall = shapely.contains_xy(face, u, v)
-    density = np.zeros(u.shape)
-    density[on_wall] = points_per_square_metre(wall, u[on_wall], v[on_wall], scene, stands, instrument)
-    seen: Bools = density > 0
+    seen, well_seen = np.zeros(u.shape, bool), np.zeros(u.shape, bool)
+    seen[on_wall], well_seen[on_wall] = reach_on(wall, u[on_wall], v[on_wall], scene, stands, instrument)
     heights = np.full(u.shape, np.nan)
     heights[on_wall] = wall.surface.heights(u[on_wall], v[on_wall]) * 1000
     elevation = _elevation(building, index, face, _rings(on_wall & ~seen, low), seen, on_wall)
-    return WallTruth(elevation, _flatness(wall, seen, u, v), low[0] * 1000, low[1] * 1000, heights, density)
+    return WallTruth(elevation, _flatness(wall, seen, u, v), low[0] * 1000, low[1] * 1000, heights, seen, well_seen)
 
 
 def _face(wall: BuiltWall) -> Polygon:
