@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from threadpoolctl import threadpool_limits
+
 from unfold.drawing import draw_job
 from unfold.drawing.layout_drawings import draw_layout
 from unfold.elevation import unfold_walls
@@ -53,7 +55,7 @@ def run_job(
     settings = load_settings(settings_path)
     if unit is not None:
         settings = settings.model_copy(update={"scan": settings.scan.model_copy(update={"unit": unit})})
-    with publish(folder) as draft:
+    with threadpool_limits(1, "blas"), publish(folder) as draft:
         job = measure(scans, settings, progress)
         progress("writing the job folder")
         write_job(job, draft, settings)
@@ -89,7 +91,7 @@ def lay_again(folder: Path, settings_path: Path | None = None, progress: Progres
     """
     settings = load_settings(settings_path if settings_path is not None else folder / "job.toml")
     elevations, surfaces = read_job(folder)
-    with publish(folder, keep_rest=True) as draft:
+    with threadpool_limits(1, "blas"), publish(folder, keep_rest=True) as draft:
         progress("laying panels")
         layout = lay_panels(elevations, surfaces, settings.layout, progress)
         write_layout(layout, draft)
