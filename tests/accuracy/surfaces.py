@@ -14,6 +14,7 @@ from tests.simulate.scanner import scan_from_room
 from unfold.arrays import AnyArray, Floats
 
 BUMP_CODE = 5.0
+LEAST_FLAT_PLACES = 20  # to know what the wall looks like without bumps
 
 
 @dataclass(frozen=True)
@@ -158,6 +159,8 @@ def _bumps(uvh: Floats, error: Floats, terms: Floats, heights: Any) -> tuple[tup
             for spot in random.uniform(uvh[:, :2].min(axis=0) + 100, uvh[:, :2].max(axis=0) - 100, (200, 2))
             if np.min(np.hypot(*(bumps[:, 2:4] * 1000 - spot).T)) > 2 * across
         ]
+        if len(flat) < LEAST_FLAT_PLACES:
+            continue
         noise = np.nanstd([_stands_out(uvh, measured, spot, across) for spot in flat[:60]])
         found.append((across, row[1] * 1000, bool(abs(_stands_out(uvh, measured, place, across)) > 3 * noise)))
     return tuple(found)
