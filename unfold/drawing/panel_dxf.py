@@ -25,6 +25,7 @@ from unfold.drawing.dxf_document import (
 )
 from unfold.drawing.panel_elevation import Ordinate, PanelElevation, ScribeTable, spread
 from unfold.drawing.panel_label import panel_label, panel_shape, text_place
+from unfold.drawing.thinning import thinned
 from unfold.layout.result import Panel
 from unfold.settings.drawing import DrawingSettings
 
@@ -32,6 +33,7 @@ EXTRA_LAYERS = (("PANEL", 7, 50), ("CUTOUT", 7, 35), ("MOVEMENT-JOINT", 1, 35), 
 ROW_SHARE = 1.8  # of the text height, from row to row
 COLUMN_SHARE = {"mm": 11.0, "ft-in": 24.0}
 TABLE_SHARE, LEAST_ROWS = 0.6, 30  # tables are read on the screen: smaller text than on paper, in short columns
+THINNED_MM = 0.05  # points of rings that lie this close to the line between others are left out
 TOP_RIGHT = 3  # of the attachment points of a block of text
 LETTER_SHARE = 0.95
 """Width of a letter as a share of the text height, on average and on the safe side."""
@@ -60,13 +62,13 @@ def write_panel_dxf(elevation: PanelElevation, path: Path, settings: DrawingSett
 
 def _add_wall(space: Modelspace, elevation: PanelElevation, text: float, settings: DrawingSettings) -> None:
     left, bottom, right, top = elevation.bounds_mm
-    add_ring(space, elevation.outline_mm, "OUTLINE")
+    add_ring(space, thinned(elevation.outline_mm, THINNED_MM), "OUTLINE")
     for opening in elevation.openings:
-        add_ring(space, opening.ring_mm, "OPENING")
+        add_ring(space, thinned(opening.ring_mm, THINNED_MM), "OPENING")
     for panel in elevation.panels:
-        add_ring(space, panel.ring_mm, "PANEL")
+        add_ring(space, thinned(panel.ring_mm, THINNED_MM), "PANEL")
         for cutout in panel.cutouts:
-            add_ring(space, cutout.ring_mm, "CUTOUT")
+            add_ring(space, thinned(cutout.ring_mm, THINNED_MM), "CUTOUT")
         _add_label(space, panel, panel_label(panel, settings), text)
     for joint in elevation.joints:
         if joint.kind == "movement":

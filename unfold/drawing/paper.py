@@ -1,17 +1,18 @@
 """A PDF page in true millimetres: lines, rings and text; x to the right, y up, from the sheet's lower left corner."""
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
-import shapely
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
 from unfold.arrays import Floats
 from unfold.drawing.fonts import font_file
+from unfold.drawing.thinning import thinned
 
 POINTS_PER_MM = 72.0 / 25.4
 REGULAR, BOLD = "Lettering", "Lettering-Bold"
@@ -50,7 +51,7 @@ class Paper:
 
     def outline(self, ring: Floats, width: float = NARROW, grey: Grey = 0.0, fill: Grey | None = None) -> None:
         """Draw a closed ring (n, 2) without the points that no eye could miss."""
-        self.ring(thinned(ring), width, grey, fill)
+        self.ring(thinned(ring, HAIR_MM), width, grey, fill)
 
     def line(self, points: Sequence[Sequence[float]] | Floats, width: float = NARROW, grey: Grey = 0.0,
              dash: Sequence[float] = ()) -> None:
@@ -82,16 +83,19 @@ class Paper:
     def text(self, x: float, y: float, text: str, height: float = 2.5, anchor: Anchor = "left", bold: bool = False,
              turn_deg: float = 0.0, grey: Grey = 0.0) -> None:
         """Write one line; `height` is that of its capital letters, (x, y) on its baseline."""
-        canvas = self._canvas
-        size = height / CAP_SHARE * POINTS_PER_MM
-        canvas.saveState()
-        canvas.translate(x * POINTS_PER_MM, y * POINTS_PER_MM)
-        canvas.rotate(turn_deg)
-        canvas.setFont(BOLD if bold else REGULAR, size)
-        canvas.setFillGray(grey)
-        draw = {"left": canvas.drawString, "middle": canvas.drawCentredString, "right": canvas.drawRightString}[anchor]
-        draw(0.0, 0.0, text)
-        canvas.restoreState()
+        if not text:
+            return
+        name, size = BOLD if bold else REGULAR, height / CAP_SHARE * POINTS_PER_MM
+        before = {"left": 0.0, "middle": 0.5, "right": 1.0}[anchor]
+        back = before * self.text_width(text, height, bold) if before else 0.0
+        turn = math.radians(turn_deg)
+        x, y = (x - back * math.cos(turn)) * POINTS_PER_MM, (y - back * math.sin(turn)) * POINTS_PER_MM
+        words = self._canvas.beginText()
+        words.setTextTransform(math.cos(turn), math.sin(turn), -math.sin(turn), math.cos(turn), x, y)
+        words.setFont(name, size)
+        words.setFillGray(grey)
+        words.textOut(text)
+        self._canvas.drawText(words)
 
     def text_width(self, text: str, height: float = 2.5, bold: bool = False) -> float:
         """Return the width that a text takes, mm."""
@@ -116,9 +120,3 @@ class Paper:
             else:
                 lines.append(word)
         return lines
-
-
-def thinned(ring: Floats) -> Floats:
-    """Leave out a ring's points that lie within a hair of the line between others."""
-    simple = shapely.LinearRing(ring).simplify(HAIR_MM, preserve_topology=True)
-    return np.asarray(shapely.get_coordinates(simple)[:-1])
