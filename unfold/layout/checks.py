@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 
 from unfold.errors import SettingsError
-from unfold.layout.schemes import PanelLimits, Site
+from unfold.layout.site import PanelLimits, Site
 from unfold.settings.layout import LayoutSettings
 
 

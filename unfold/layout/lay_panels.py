@@ -18,8 +18,8 @@ from unfold.layout.panel_assembly import assemble_panels
 from unfold.layout.panels import Cut, cut_panels, lay_ground, unclad_balance
 from unfold.layout.ranking import Chosen, choose_scheme
 from unfold.layout.result import Bed, Layout, Panel, Stock, Totals, WallLayout
-from unfold.layout.schemes import PanelLimits, Site
 from unfold.layout.sheet_plan import SheetPlan, plan_sheets
+from unfold.layout.site import PanelLimits, Site
 from unfold.layout.treatment import Decision, Evidence, decide_treatment
 from unfold.layout.wall_face import WallFace, polygon_list, polygons_of, ring_points
 from unfold.layout.wall_heights import WallHeights, wall_heights

@@ -6,9 +6,10 @@ from unfold.findings import Finding
 from unfold.layout.movement import movement_spacing_mm, movement_words
 from unfold.layout.panels import Cut
 from unfold.layout.pattern import Pattern
+from unfold.layout.proposal import longest_run_mm
 from unfold.layout.ranking import Chosen
-from unfold.layout.schemes import Site, longest_run_mm
 from unfold.layout.sheet_plan import SheetPlan
+from unfold.layout.site import Site
 from unfold.layout.treatment import Decision
 from unfold.layout.wall_face import WallFace
 from unfold.settings.layout import LayoutSettings

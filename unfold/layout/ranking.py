@@ -1,4 +1,8 @@
-"""Which scheme the job gets: proposals for the whole job, each nested, ranked and explained."""
+"""Which scheme the job gets: proposals for the whole job, each nested, ranked and explained.
+
+Ranked by, in this order: panels that no sheet gives, strips narrower than wanted, sheets, boxes that a joint runs into,
+asymmetry, joints lined up with openings, the narrowest panel, and the length of the joints.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -6,8 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from unfold.layout.nesting import CuttingRules, Part, StockSheet, nest_panels, quick_sheet_bound
+from unfold.layout.proposal import Proposal
 from unfold.layout.result import Scheme
-from unfold.layout.schemes import Proposal, Site, propose
+from unfold.layout.schemes import propose
+from unfold.layout.site import Site
 from unfold.layout.veins import Chain, part_of_chain
 from unfold.settings.layout import CuttingSettings, LayoutSettings, StockSettings
 

@@ -16,7 +16,7 @@ from unfold.layout.nesting import Nesting, Part, StockSheet, nest_panels
 from unfold.layout.panels import Cut, PanelShape
 from unfold.layout.ranking import cutting_rules, stock_sheets
 from unfold.layout.result import Placement
-from unfold.layout.schemes import Site
+from unfold.layout.site import Site
 from unfold.layout.veins import chains_of, is_directional, part_of_chain, placements_of
 from unfold.settings.layout import LayoutSettings
 

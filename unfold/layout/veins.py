@@ -13,7 +13,7 @@ from unfold.arrays import Floats
 from unfold.layout.nesting import Part
 from unfold.layout.panels import PanelShape
 from unfold.layout.result import Placement
-from unfold.layout.schemes import PanelLimits
+from unfold.layout.site import PanelLimits
 from unfold.settings.layout import LayoutSettings
 
 

@@ -36,12 +36,6 @@ class WallHeights:
         bound: Floats = self.height_mm + COVERAGE_FACTOR * self.standard_error_mm
         return bound
 
-    @property
-    def lower_mm(self) -> Floats:
-        """Heights that the surface keeps over."""
-        bound: Floats = self.height_mm - COVERAGE_FACTOR * self.standard_error_mm
-        return bound
-
     def above(self, slope_v: float) -> "WallHeights":
         """Heights over a plane that leans by `slope_v`, mm per mm of v."""
         tilted = self.height_mm - slope_v * self.v_mm[:, None]
