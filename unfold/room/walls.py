@@ -91,7 +91,7 @@ def _drafts(chain: Chain, columns: list[Columns], cells: LevelCells, storey: Sto
         here, after = drafts[k], drafts[(k + 1) % n]
         if here is None:
             continue
-        if after is None or n == 1:
+        if after is None or (n == 1 and not chain.closed):
             _trim(here, columns[here.run.trace], cells, True)
         if n > 1 and after is not None:
             _meet(here, after, columns, cells)
@@ -239,6 +239,8 @@ def _floor_area(rooms: Rooms, chains: list[Chain], rings: list[Floats], order: l
 def _open_ends(walls: list[Wall]) -> list[Finding]:
     found = []
     for wall in walls:
+        if wall.frame.seam_m is not None and wall.frame.seam_m > -1e-3:
+            continue  # a round column closes on itself
         for side, end in (("left", wall.left), ("right", wall.right)):
             if end.kind == "end":
                 text = f"{wall.id} is open at its {side} end: the scan does not show what it meets there."
