@@ -27,7 +27,7 @@ def jamb(
     beam: float = 1.2,
     noise: float = 1.0,
 ) -> EdgeRays:
-    """Rays at random along a jamb: the front piece at x < edge, a back `depth` behind, a reveal where rays run toward it."""
+    """Rays at random along a jamb: the front piece at x < edge, a back behind, a reveal where rays run toward it."""
     count = int(length * 80 / spacing**2)
     t, x = random.uniform(-length / 2, length / 2, count), random.uniform(-40, 40, count)
     beyond = x - edge

@@ -92,5 +92,5 @@ def test_cells_near_a_wall_are_those_of_its_frame(radius: float | None) -> None:
     mean = np.random.default_rng(3).uniform(-2, 2, (4000, 3)).astype(np.float32)
     packed = np.concatenate([frame.origin_m, frame.right, frame.up, frame.inward])
     found = cells_near_wall(mean, packed, radius or 0.0, 1.5, 0.03, 0.3)
-    u, _, h = frame.uvh_from_level(mean).T
+    u, _, h = frame.uvh_from_level(mean.astype(float)).T
     np.testing.assert_array_equal(found, np.flatnonzero((h > 0.03) & (h < 0.3) & (u > 0) & (u < 1.5)))

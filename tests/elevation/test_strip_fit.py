@@ -37,7 +37,7 @@ def test_clutter_in_the_strip_does_not_move_the_edge() -> None:
 
 
 def test_stated_uncertainty_covers_the_error() -> None:
-    """Errors over its standard uncertainty lie within 2 in about 95 % of cases: at least 85 %, as neighbours correlate."""
+    """Errors lie within 2 standard uncertainties in about 95 % of cases; at least 85 %, as neighbours correlate."""
     within = []
     for seed in range(40):
         random = np.random.default_rng(seed)

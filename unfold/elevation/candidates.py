@@ -119,14 +119,14 @@ def _turn_of(u: Floats, v: Floats) -> float:
 
 
 def _box(u: Floats, v: Floats, turn_deg: float, half: float) -> tuple[float, float, float, float]:
-    """Bounds along the turned axes that leave out 0.5 % stray cells on each side."""
+    """Bounds along the turned axes; a row or column of a single cell is a stray."""
     c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
-    a, b = c * u + s * v, -s * u + c * v
     bounds = []
-    for values in (a, b):
-        ordered = np.sort(values)
-        skip = int(0.005 * ordered.size)
-        bounds.append((ordered[skip] - half, ordered[-1 - skip] + half))
+    for values in (c * u + s * v, -s * u + c * v):
+        lines = np.round((values - values.min()) / (2 * half)).astype(int)
+        filled = np.flatnonzero(np.bincount(lines) >= min(2, lines.size))
+        first, last = (filled[0], filled[-1]) if filled.size else (0, lines.max())
+        bounds.append((values.min() + 2 * half * first - half, values.min() + 2 * half * last + half))
     return float(bounds[0][0]), float(bounds[1][0]), float(bounds[0][1]), float(bounds[1][1])
 
 

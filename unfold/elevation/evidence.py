@@ -11,6 +11,7 @@ from unfold.surface.result import Grid, RayCounts, WallSurface
 EMPTY, WALL, BEHIND, PROUD, BLOCKED = 0, 1, 2, 3, 4
 SPACINGS = 1.7  # an empty cell belongs to the nearest ray within this many point spacings
 _WINDOW_MM = 250.0
+_GAP_MM = 80.0  # a wider gap without rays is no question of spacing
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,14 +48,23 @@ def _vote(rays: RayCounts, is_wall: Bools) -> AnyArray:
 
 
 def _local_spacing(rays: RayCounts, cell_mm: float) -> Floats:
-    """Distance between neighbouring rays, from their number per area over a quarter metre around."""
+    """Distance between neighbouring rays over a quarter metre around: by their number, or by how many cells have any.
+
+    Where rays come in bunches, as from stations that look along the same line, the share p of cells with any ray tells
+    better: of randomly strewn bunches there are -ln(1 - p) to a cell.
+    """
     total = (rays.hit + rays.recess + rays.through + rays.proud).astype(float)
     window = max(round(_WINDOW_MM / cell_mm) | 1, 3)
-    near = ndimage.uniform_filter(total, window, mode="constant")
-    covered = ndimage.uniform_filter(
-        ndimage.binary_closing(total > 0, iterations=3).astype(float), window, mode="constant"
-    )
-    density = np.divide(near, covered, out=np.zeros_like(near), where=covered > 1e-6)
+    reach = max(round(_GAP_MM / cell_mm / 2), 1)
+    covered = ndimage.binary_closing(np.pad(total > 0, reach), iterations=reach)[reach:-reach, reach:-reach]
+    area = ndimage.uniform_filter(covered.astype(float), window, mode="constant")
+    number = ndimage.uniform_filter(total, window, mode="constant")
+    filled = ndimage.uniform_filter((total > 0).astype(float), window, mode="constant")
+    known = area > 1e-6
+    density = np.divide(number, area, out=np.zeros_like(number), where=known)
+    share = np.divide(filled, area, out=np.zeros_like(filled), where=known)
+    bunches = -np.log(1.0 - np.clip(share, 0.0, 0.98))
+    density = np.where(share < 0.98, np.minimum(density, bunches), density)
     return np.where(density > 1e-6, cell_mm / np.sqrt(np.maximum(density, 1e-6)), 3 * cell_mm)
 
 

@@ -21,6 +21,12 @@ class LocalRays:
     depth: Floats  # where the ray ended behind the surface; negative in front
     station: AnyArray
 
+    def turned(self, turn_deg: float) -> "LocalRays":
+        """The same rays along axes turned further by an angle, counter-clockwise."""
+        a, b = _turn(self.a, self.b, turn_deg)
+        da, db = _turn(self.da, self.db, turn_deg)
+        return LocalRays(a, b, da, db, self.depth, self.station)
+
     def side(self, which: str, low: float, high: float, front_outside: bool) -> EdgeRays:
         """Rays beside one side of a box, between `low` and `high` along it, x running away from the front piece.
 
@@ -35,14 +41,17 @@ class LocalRays:
         return EdgeRays(sign * across[near], along[near], sign * drift[near], self.depth[near])
 
 
+def _turn(a: Floats, b: Floats, turn_deg: float) -> tuple[Floats, Floats]:
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    return c * a + s * b, -s * a + c * b
+
+
 def to_surface(rays: ZoneRays, crossed_mm: float, surface: LocalSurface, turn_deg: float) -> LocalRays:
     """Move rays that were crossed at height `crossed_mm` to where they cross a surface."""
     rise = surface.at(rays.u, rays.v) - crossed_mm
     u, v = rays.u + rays.du * rise, rays.v + rays.dv * rise
     depth = surface.at(u, v) - rays.h
-    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
-    da, db = -(c * rays.du + s * rays.dv), -(-s * rays.du + c * rays.dv)
-    return LocalRays(c * u + s * v, -s * u + c * v, da, db, depth, rays.station)
+    return LocalRays(u, v, -rays.du, -rays.dv, depth, rays.station).turned(turn_deg)
 
 
 def join(first: ZoneRays, second: ZoneRays) -> ZoneRays:

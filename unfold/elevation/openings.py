@@ -29,6 +29,7 @@ from unfold.surface.result import WallSurface
 EDGE_ZONE_MM = 45.0
 CASING_ZONE_MM = 190.0  # widest casing that is looked for
 ROUND_MOST_MM = 900.0
+CLEARLY_ROUND = 3.0  # log-likelihood by which a circle must be better: most boxes are square
 MOST_UNCERTAIN = 0.2  # of its smaller size: what is less certain may not be there at all
 ODD_SHARE = 0.05  # of wall within a rectangle, from which on it is none
 LEAST_ODD_CELLS = 60
@@ -174,7 +175,7 @@ def _best_shape(local: LocalRays, candidate: Candidate, tolerance: float) -> Sha
         ring_likelihood(local, shape, candidate.box_mm, candidate.turn_deg, tolerance, True)
         for shape in (rectangle, circle)
     ]
-    return circle if likelihoods[1] > likelihoods[0] + 1.0 else rectangle
+    return circle if likelihoods[1] > likelihoods[0] + CLEARLY_ROUND else rectangle
 
 
 def _measure_cased(

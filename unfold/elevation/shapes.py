@@ -50,28 +50,15 @@ def fit_rectangle(
 ) -> Shape:
     """Fit the four sides one by one; a side that no ray placed keeps its rough place and says how rough it is.
 
-    `fixed_bottom` is the level of a floor that the rectangle stands on, None where its lower side is to be fitted;
-    `place` finds one edge from the rays beside it.
+    Where the sides agree that the whole is turned, all of them are fitted again along its turned axes. `fixed_bottom`
+    is the level of a floor that the rectangle stands on, None where its lower side is to be fitted; `place` finds one
+    edge from the rays beside it.
     """
-    width, height = box[2] - box[0], box[3] - box[1]
-    lines: list[tuple[float, float]] = []
-    fits: list[EdgeFit | None] = []
-    for which, rough in zip(SIDES, box, strict=True):
-        upright = which in ("left", "right")
-        if which == "bottom" and fixed_bottom is not None:
-            lines.append((fixed_bottom, 0.0))
-            fits.append(None)
-            continue
-        low, high = (box[1], box[3]) if upright else (box[0], box[2])
-        margin = min(15.0, 0.15 * (high - low))
-        if upright and fixed_bottom is not None and not front_outside:
-            low += min(SKIRTING_MM, 0.3 * (high - low))  # a skirting board ends at the casing, as proud as it
-        sign = 1.0 if (which in ("left", "bottom")) == front_outside else -1.0
-        reach = min(40.0, 0.45 * (width if upright else height) + 8.0)
-        beside = rays.side(which, low + margin, high - margin, front_outside)
-        edge = place(beside, sign * rough, tolerance_mm, reach)
-        fits.append(edge)
-        lines.append((rough, 0.0) if edge is None else (sign * edge.offset_mm, sign * edge.slope))
+    lines, fits = _fit_sides(rays, box, tolerance_mm, front_outside, fixed_bottom, place)
+    turn = _common_turn(lines, fits) if fixed_bottom is None else 0.0
+    if turn != 0.0:
+        rays, box, turn_deg = rays.turned(turn), _turned_box(box, turn), turn_deg + turn
+        lines, fits = _fit_sides(rays, box, tolerance_mm, front_outside, None, place)
     corners = _corners(lines)
     uncertain = [UNSEEN_EDGE_MM if fit is None else fit.standard_uncertainty_mm for fit in fits]
     if fixed_bottom is not None:
@@ -82,6 +69,56 @@ def fit_rectangle(
         float(np.mean(corners[[2, 3], 1]) - np.mean(corners[[0, 1], 1])),
     )
     return Shape("rectangle", turn_back(corners, turn_deg), size, float(max(across, up)), tuple(fits))
+
+
+def _fit_sides(
+    rays: LocalRays, box: Box, tolerance_mm: float, front_outside: bool, fixed_bottom: float | None, place: EdgePlacer
+) -> tuple[list[tuple[float, float]], list[EdgeFit | None]]:
+    """The sides left, bottom, right, top as (offset, slope), and the fits behind them."""
+    lines: list[tuple[float, float]] = []
+    fits: list[EdgeFit | None] = []
+    for which, rough in zip(SIDES, box, strict=True):
+        if which == "bottom" and fixed_bottom is not None:
+            lines.append((fixed_bottom, 0.0))
+            fits.append(None)
+            continue
+        upright = which in ("left", "right")
+        low, high = (box[1], box[3]) if upright else (box[0], box[2])
+        margin = min(15.0, 0.15 * (high - low))
+        if upright and fixed_bottom is not None and not front_outside:
+            low += min(SKIRTING_MM, 0.3 * (high - low))  # a skirting board ends at the casing, as proud as it
+        sign = 1.0 if (which in ("left", "bottom")) == front_outside else -1.0
+        reach = min(40.0, 0.45 * (box[2] - box[0] if upright else box[3] - box[1]) + 8.0)
+        edge = place(rays.side(which, low + margin, high - margin, front_outside), sign * rough, tolerance_mm, reach)
+        fits.append(edge)
+        lines.append((rough, 0.0) if edge is None else (sign * edge.offset_mm, sign * edge.slope))
+    return lines, fits
+
+
+def _common_turn(lines: list[tuple[float, float]], fits: list[EdgeFit | None]) -> float:
+    """Counter-clockwise turn of the whole rectangle in degrees, by the sides' slopes; 0 unless it is beyond doubt.
+
+    A side that the rays held plumb or level by default counts as little as its own slope's uncertainty allows.
+    """
+    turns, weights = [], []
+    for index, (line, fit) in enumerate(zip(lines, fits, strict=True)):
+        if fit is not None and fit.slope_uncertainty > 0:
+            turns.append(-line[1] if index in (0, 2) else line[1])
+            weights.append(fit.slope_uncertainty**-2.0)
+    if not turns:
+        return 0.0
+    turn = float(np.average(turns, weights=weights))
+    beyond_doubt = abs(turn) > max(2 * SLOPE_SD, 4.0 / np.sqrt(np.sum(weights)))
+    return float(np.degrees(np.arctan(turn))) if beyond_doubt else 0.0
+
+
+def _turned_box(box: Box, turn_deg: float) -> Box:
+    """A box of the same size about the same middle, along axes turned by an angle."""
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    a, b = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+    a, b = c * a + s * b, -s * a + c * b
+    half_a, half_b = (box[2] - box[0]) / 2, (box[3] - box[1]) / 2
+    return a - half_a, b - half_b, a + half_a, b + half_b
 
 
 def _corners(lines: list[tuple[float, float]]) -> Floats:
