@@ -172,8 +172,13 @@ def test_no_panel_is_larger_than_the_sheet_less_its_trim() -> None:
             assert panel.placed is not None
 
 
-def test_panels_on_a_sheet_do_not_overlap_and_keep_the_trim() -> None:
-    layout = laid(ticket_hall())
+@pytest.mark.parametrize("direction", ["up", "along"])
+@pytest.mark.parametrize("match", [None, "none", "run on", "book"])
+def test_panels_on_a_sheet_do_not_overlap_and_keep_the_trim(match: str | None, direction: str) -> None:
+    asked = (
+        {} if match is None else {"veins": {"match": match, "direction": direction}, "stock": [{"directional": True}]}
+    )
+    layout = laid(ticket_hall(), LayoutSettings.model_validate(asked))
     sheets: dict[int, list[Polygon]] = {}
     for wall in layout.walls:
         for panel in wall.panels:
