@@ -21,7 +21,7 @@ _BLOCK = 2  # cells a side that are condensed for the spline
 _KNOT_MM = 80.0
 _MOST_WORK = 1.0e8  # unknowns x band width squared
 _DETAIL_CELLS = (21, 9, 5, 3)
-_SURE = 5.0  # standard errors: seeds of detail; a wall has some 100,000 places where chance may try
+_MARGIN = 0.5  # standard errors
 _LIKELY = 2.5  # and what hangs together with a seed
 _LEAST_POINTS = 5.0
 _OUTLIER = 5.0
@@ -121,14 +121,16 @@ def find_detail(is_wall: Bools, n: Floats, left: Floats, scatter_mm: float) -> t
     suspect = np.zeros(n.shape, bool)
     core = ndimage.binary_erosion(is_wall, disk(_RIM_CELLS), border_value=0)
     left = left.copy()
+    # the greatest of so many standard normal numbers, and a margin for tails that are not normal
+    seed = float(np.sqrt(2.0 * np.log(max(len(_DETAIL_CELLS) * int(is_wall.sum()), 2)))) + _MARGIN
     for cells in _DETAIL_CELLS:
         points = box(n, cells)
         found = np.where(points > 0.5, _total(left, cells) / np.maximum(points, 0.5), 0.0)
         error = scatter_mm / np.sqrt(np.maximum(points, 0.5))
-        sure = (np.abs(found) > _SURE * error) & (n > 0) & (points >= _LEAST_POINTS)
+        sure = (np.abs(found) > seed * error) & is_wall & (points >= _LEAST_POINTS)
         if not sure.any():
             continue
-        areas, number = ndimage.label((np.abs(found) > _LIKELY * error) & (n > 0))
+        areas, number = ndimage.label((np.abs(found) > _LIKELY * error) & is_wall & (points > 0.5))
         seeded, inside = np.zeros(number + 1, bool), np.zeros(number + 1, bool)
         seeded[areas[sure]] = True
         inside[areas[sure & core]] = True

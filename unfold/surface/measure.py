@@ -37,11 +37,12 @@ def measure_surfaces(scan: Scan, room: Room, settings: SurfaceSettings, progress
     error = station_error_mm([wall.registration for wall in data], settings.station_error)
     stated = any(station.position_m is not None for station in scan.stations)
     errors = SharedErrors(settings, room.plumb.standard_uncertainty_deg, error, stated)
+    usual = float(np.median([wall.assumed_noise_mm for wall in data])) if data else 0.0
     walls: list[WallSurface] = []
     findings: list[Finding] = []
     for wall in data:
         report(f"flatness of {wall.wall.id}")
-        surface, noticed = measure_wall(wall, errors, tolerance)
+        surface, noticed = measure_wall(wall, errors, tolerance, usual)
         walls.append(surface)
         findings.extend(noticed)
     return Surfaces(tolerance.name, tuple(walls), tuple(findings))

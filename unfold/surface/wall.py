@@ -1,6 +1,6 @@
 """One wall: from what the rays left on its raster to its height map, figures and verdicts."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,8 @@ from unfold.surface.wall_cells import WallCells
 
 _LEAST_CELLS = 50
 _LITTLE_SEEN = 0.5
+_SCATTERED = 4.0  # times the usual scatter
+_LEAST_USUAL_MM = 0.5
 _TOO_LITTLE_SEEN = 0.2
 
 
@@ -35,8 +37,14 @@ class WallData:
     assumed_noise_mm: float
 
 
-def measure_wall(data: WallData, errors: SharedErrors, tolerance: ToleranceSet) -> tuple[WallSurface, list[Finding]]:
-    """Measure one wall; the second result says what was noticed and assumed."""
+def measure_wall(
+    data: WallData, errors: SharedErrors, tolerance: ToleranceSet, usual_noise_mm: float
+) -> tuple[WallSurface, list[Finding]]:
+    """Measure one wall; the second result says what was noticed and assumed.
+
+    `usual_noise_mm` is the scatter of points on the scan's other walls: where a wall's own is far beyond it, what was
+    taken for one surface is not one, and nothing is decided on it.
+    """
     sums, cells, wall = data.sums, data.cells, data.wall
     if cells.count.sum() < _LEAST_CELLS or cells.is_wall.sum() < _LEAST_CELLS:
         return _not_measured(data, tolerance)
@@ -49,6 +57,9 @@ def measure_wall(data: WallData, errors: SharedErrors, tolerance: ToleranceSet) 
     share = field_share(wall, sums, is_wall)
     curved = wall.frame.radius_m is not None
     edges = [straightedge(rule, sums.grid, heights, is_wall, error, share, curved) for rule in tolerance.rules]
+    scattered = noise > _SCATTERED * max(usual_noise_mm, _LEAST_USUAL_MM)
+    if scattered:
+        edges = [(replace(edge, verdict="cannot be decided"), parts) for edge, parts in edges]
     blocks = block_map(sums.grid, heights, is_wall, 50.0)
     low = low_order_figures(blocks, wall.frame, error, measured_extent_mm(sums, is_wall))
     flat = flatness_mm(sums.grid, heights.filled_mm, is_wall)
@@ -72,7 +83,11 @@ def measure_wall(data: WallData, errors: SharedErrors, tolerance: ToleranceSet) 
         verdict=worst_verdict(edge.verdict for edge, _ in edges),
         uncertainty_parts=edges[0][1] if edges else {},
     )
-    return surface, findings + _noticed(wall, cells, share, curved)
+    findings += _noticed(wall, cells, share, curved)
+    if scattered:
+        text = f"{wall.id}: its points scatter by {noise:.0f} mm, others' by {usual_noise_mm:.1f} mm: not decided"
+        findings.append(Finding("warning", "scattered", text, wall.id))
+    return surface, findings
 
 
 def _scatter(data: WallData) -> Floats | None:
