@@ -12,6 +12,7 @@ from tests.layout.bin_packing_classes import BIN_SIDE, instance
 from tests.layout.exact_packing import fewest_free, fewest_guillotine
 from unfold.arrays import Floats, Ints
 from unfold.layout.nesting import CuttingRules, Nesting, Part, StockSheet, nest_panels, quick_sheet_bound
+from unfold.layout.sheet_bounds import shares_of
 
 SHEET = StockSheet("S1", 3200.0, 1600.0, None)
 SAW = CuttingRules(3.0, 20.0, True)
@@ -182,6 +183,22 @@ def test_the_bound_by_hand() -> None:
     assert math.ceil(3 * 0.9 / 2.56) == 2
     assert quick_sheet_bound([], [SHEET], SAW) == 0
     assert quick_sheet_bound(parts_of([(5000.0, 100.0)]), [SHEET], SAW) == 0
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.integers(2, 400), st.lists(st.integers(1, 400), min_size=1, max_size=8), st.lists(st.integers(1, 200), max_size=6)
+)  # fmt: skip
+def test_bound_functions_are_dual_feasible(limit: int, lengths: list[int], thresholds: list[int]) -> None:
+    """Lengths that lie side by side on a sheet never count as more than one sheet."""
+    side_by_side: list[int] = []
+    for length in lengths:
+        if sum(side_by_side) + length <= limit:
+            side_by_side.append(length)
+    steps = np.array([step for step in thresholds if 2 * step <= limit], np.int64)
+    shares = shares_of(np.array(side_by_side, np.int64), limit, steps)
+    assert shares.shape == (1 + 2 * len(steps), len(side_by_side))
+    assert np.all(shares.sum(axis=1) <= 1.0 + 1e-12)
 
 
 def test_kerf_and_trim_count() -> None:

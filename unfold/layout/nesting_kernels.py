@@ -7,6 +7,7 @@ from unfold.arrays import Bools, Floats, Ints
 
 SPLIT_RULES = 5
 MOST_EMPTIED = 5
+SHEET_WORK = 64  # what beginning a sheet costs, in places looked at
 TRIES = 8  # random refillings of the same emptied sheets
 WEIGHT_RANGE = (3.0, 1.0, 1.0, 0.3, 0.2, 0.2)
 FAVOUR_SPREAD = 0.5
@@ -127,7 +128,7 @@ def fill_sheet(
     m = len(pool)
     free = np.empty((8 * m + 16, 4), np.int64)
     free[0, 0], free[0, 1], free[0, 2], free[0, 3] = 0, 0, length, width
-    free_count, done, work = 1, 0, 0
+    free_count, done, work = 1, 0, SHEET_WORK
     used = np.zeros(m, np.bool_)
     while True:
         best, best_index, best_free, best_turn = -np.inf, -1, -1, 0

@@ -63,11 +63,9 @@ def shares_of(lengths: Ints, limit: int, thresholds: Ints) -> Floats:
     the whole number of k in a short length, and for a long one the rest of all (the function f2 of Carlier and others).
     """
     shares = lengths / limit
-    rows = [shares]
-    for threshold in thresholds.tolist():
-        rows.append(np.where(lengths > limit - threshold, 1.0, np.where(lengths < threshold, 0.0, shares)))
-        whole = limit // threshold
-        short, long = 2 * (lengths // threshold), 2 * (whole - (limit - lengths) // threshold)
-        counted = np.where(2 * lengths < limit, short, np.where(2 * lengths == limit, whole, long))
-        rows.append(counted / (2.0 * whole))
-    return np.array(rows)
+    step = thresholds[:, None]
+    threshold_shares = np.where(lengths > limit - step, 1.0, np.where(lengths < step, 0.0, shares))
+    whole = limit // step
+    short, long = 2 * (lengths // step), 2 * (whole - (limit - lengths) // step)
+    counted = np.where(2 * lengths < limit, short, np.where(2 * lengths == limit, whole, long))
+    return np.vstack([shares[None, :], threshold_shares, counted / (2.0 * whole)])
