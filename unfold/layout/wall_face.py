@@ -107,4 +107,5 @@ def ring_points(ring: BaseGeometry) -> Floats:
 
 def box(left: float, low: float, right: float, high: float) -> Polygon:
     """An upright rectangle, counter-clockwise."""
-    return Polygon([(left, low), (right, low), (right, high), (left, high)])
+    rectangle: Polygon = shapely.box(left, low, right, high)
+    return rectangle
