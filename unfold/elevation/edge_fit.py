@@ -13,6 +13,7 @@ import numpy as np
 
 from unfold.arrays import Bools, Floats
 from unfold.elevation.kernels import edge_log_likelihood, edge_score
+from unfold.quantity import combine
 
 _BLURS_MM = (
     0.3,
@@ -29,7 +30,7 @@ _NEAR_BACK_MM = 400.0  # up to here what ended between front and back is taken f
 _WIDE, _CLEARLY = 20.0, 6.0  # how much wider, and by how much the log-likelihood must gain
 _OFFSETS, _SLOPES = 41, 7  # grid of the posterior
 _SQUARE = -0.02  # rays that drift toward the edge less than this can hardly meet its side face
-_SQUARE_SPLAY = 0.01  # 10 mm/m: how square a reveal that is meant to be square is built
+_SQUARE_SPLAY = 0.005  # 5 mm/m: how square a reveal that is meant to be square is built
 _SIDE_FACE_FLOOR_MM = 0.15  # an arris is not straighter or sharper than this
 
 
@@ -226,18 +227,22 @@ def _side_face(rays: EdgeRays, back: Floats, offset: float, slope: float, tolera
     depth, t, residual = rays.depth[seen], rays.t[seen], ended[seen]
     if depth.size < 8:
         return None
-    square, spread = _fit_side(depth, t, residual, slope, _SQUARE_SPLAY)
+    square, spread = _fit_side(depth, t, residual, slope, splayed=False)
     low, high = np.quantile(depth, [0.05, 0.95])
     if depth.size < 60 or high < 3 * low or high - low < 30.0:
         return square  # points at one depth alone cannot tell a splay
-    free, free_spread = _fit_side(depth, t, residual, slope, 1.0)
+    free, free_spread = _fit_side(depth, t, residual, slope, splayed=True)
     return free if free_spread < 0.7 * spread else square
 
 
-def _fit_side(depth: Floats, t: Floats, residual: Floats, slope: float, splay_sd: float) -> tuple[_SideFace, float]:
-    """Robust fit of a side face with a prior on its splay; returns it and the scatter about it."""
+def _fit_side(depth: Floats, t: Floats, residual: Floats, slope: float, splayed: bool) -> tuple[_SideFace, float]:
+    """Robust fit of a side face, square or with a splay of its own; returns it and the scatter about it.
+
+    Where all points lie at about one depth, the noise of the depth itself would pass for a splay: a square face has
+    none, and what it may stray from square counts as uncertainty.
+    """
     design = np.stack([np.ones(depth.size), t, depth], axis=1)
-    prior = np.diag([0.0, 1e4, splay_sd**-2.0])
+    prior = np.diag([0.0, 1e4, 1.0 if splayed else 1e12])
     expected = np.array([float(np.median(residual)), slope, 0.0])
     solution, spread = expected, 1.0
     for _ in range(6):
@@ -246,7 +251,9 @@ def _fit_side(depth: Floats, t: Floats, residual: Floats, slope: float, splay_sd
         weight = np.clip(1 - (misfit / (4.685 * spread)) ** 2, 0, 1) ** 2
         gram = design.T @ (weight[:, None] * design) / spread**2 + prior
         solution = np.linalg.solve(gram, design.T @ (weight * residual) / spread**2 + prior @ expected)
-    uncertainty = float(np.hypot(1.5 * np.sqrt(np.linalg.inv(gram)[0, 0]), _SIDE_FACE_FLOOR_MM))
+    out_of_square = 0.0 if splayed else _SQUARE_SPLAY * float(np.median(depth))
+    statistical = 1.5 * float(np.sqrt(np.linalg.inv(gram)[0, 0]))
+    uncertainty = combine([statistical, out_of_square, _SIDE_FACE_FLOOR_MM])
     return _SideFace(float(solution[0]), float(solution[1]), uncertainty), spread
 
 
