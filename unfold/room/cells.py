@@ -161,14 +161,9 @@ class LevelCells:
     level_m: Floats  # (n, 3) cell means
     normals: Floats  # (n, 3) unit; sign arbitrary
     clear: Bools  # (n,) the normal is to be trusted
-    roughness_m: Floats32  # (n,) standard deviation across the local plane
     bits: AnyArray  # (n,) uint64, as CellMoments.stations
     stations_m: dict[int, Floats]  # level position of each station that is known, by its index
-
-    @property
-    def tolerance_m(self) -> float:
-        """How far from its surface a wall's cell may lie: three times the usual roughness, within bounds."""
-        return float(np.clip(3.0 * np.median(self.roughness_m[self.clear]), 0.03, 0.06))
+    tolerance_m: float  # how far from its surface a wall's cell may lie
 
     @property
     def area_m2(self) -> float:
@@ -185,7 +180,7 @@ class LevelCells:
         inside = (z > low) & (z < high)
         return replace(
             self, level_m=self.level_m[inside], normals=self.normals[inside], clear=self.clear[inside],
-            roughness_m=self.roughness_m[inside], bits=self.bits[inside],
+            bits=self.bits[inside],
         )  # fmt: skip
 
 

@@ -28,6 +28,7 @@ from unfold.settings.room import RoomSettings
 
 UPRIGHT_SINE = math.sin(math.radians(15.0))
 CLEAR_FLATNESS = 0.25
+TOLERANCE_M = (0.03, 0.06)  # bounds of three times the usual roughness
 LEAST_AREA_M2 = 0.08
 Progress = Callable[[str], None]
 
@@ -128,9 +129,8 @@ def _level(
     level = moments.mean_m @ rotation.T
     normals = planes.normals.astype(float) @ rotation.T
     places = {k: rotation @ np.asarray(s.position_m, float) for k, s in enumerate(stations) if s.position_m is not None}
-    cells = LevelCells(
-        moments.edge_m, spacing, level, normals, clear, planes.roughness_m, moments.stations, places
-    )
+    tolerance = float(np.clip(3.0 * np.median(planes.roughness_m[clear]), *TOLERANCE_M))
+    cells = LevelCells(moments.edge_m, spacing, level, normals, clear, moments.stations, places, tolerance)
     return cells, plumb, rotation, findings
 
 

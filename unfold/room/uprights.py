@@ -191,7 +191,7 @@ class _Search:
         chance = self._weight[free] / self._weight[free].sum()
         seeds = self._generator.choice(free, size=max(LINE_SEEDS, CIRCLE_PAIRS), p=chance)
         line, line_score = self._best_line(seeds[:LINE_SEEDS])
-        circle, circle_score = self._best_circle(seeds)
+        circle, circle_score = self._best_circle(seeds, line_score)
         if circle is not None and circle_score > 1.2 * line_score:
             return circle, circle_score
         return None if line is None else (line, line_score)
@@ -226,7 +226,8 @@ class _Search:
             line = fit_line(self._place[inside], self._weight[inside]) or line
         return line
 
-    def _best_circle(self, seeds: Ints) -> tuple[Circle | None, float]:
+    def _best_circle(self, seeds: Ints, line_score: float) -> tuple[Circle | None, float]:
+        """The best circle; those that come nowhere near the best line are not looked at closely."""
         chances = self._generator.random(len(seeds))
         rows = plan_kernels.draw_circles(
             seeds, chances, self._place, self._open, PAIR_REACH_M, self._tolerance, LEAST_RADIUS_M, MOST_RADIUS_M
@@ -234,7 +235,8 @@ class _Search:
         circles = [Circle(row[:2], float(row[2])) for row in rows if row[2] > 0.0]
         if not circles:
             return None, 0.0
-        order = np.argsort(-self._score_circles(circles), kind="stable")[:2]
+        scores = self._score_circles(circles)
+        order = [index for index in np.argsort(-scores, kind="stable")[:2] if scores[index] > 0.7 * line_score]
         refined = [refined for index in order if (refined := self._refine_circle(circles[index])) is not None]
         if not refined:
             return None, 0.0
@@ -261,7 +263,7 @@ class _Search:
             inside = self._inliers(circle, widen * tolerance, CIRCLE_COSINE)
             if inside.sum() < 5:
                 return None
-            circle = fit_circle(self._place[inside, :2], self._weight[inside], circle)
+            circle = fit_circle(self._place[inside, :2], self._weight[inside], circle, steps=6)
             if not LEAST_RADIUS_M < circle.radius < MOST_RADIUS_M:
                 return None
         return circle if self._is_round(circle, inside, tolerance) else None
