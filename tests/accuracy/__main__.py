@@ -9,8 +9,8 @@ from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 
-from tests.accuracy.jobs import run_case, with_spacing
-from tests.accuracy.results import LIMITS, CaseResult, judge
+from tests.accuracy.jobs import with_spacing
+from tests.accuracy.results import CaseResult, measure_case
 from tests.accuracy.table import Row, rows
 from tests.simulate.rooms import ROOMS
 from tests.simulate.scanner import PROFILES, Instrument
@@ -35,7 +35,7 @@ def main() -> None:
         work = args.work or Path(temporary)
         jobs = [(name, seed, instrument, work, args.profile) for name in names for seed in range(args.seeds)]
         with ProcessPoolExecutor(args.processes, get_context("spawn")) as pool:
-            for case in pool.map(_measure, jobs):
+            for case in pool.map(measure_case, jobs):
                 cases.append(case)
                 print(_line(case), flush=True)
                 if args.details:
@@ -44,11 +44,6 @@ def main() -> None:
     print("\n".join(f"{row.name:60s} {row.goal:30s} {row.measured}" for row in table))
     if args.out is not None:
         args.out.write_text(_document(cases, table, args.profile, instrument, args.seeds))
-
-
-def _measure(job: tuple[str, int, Instrument, Path, str]) -> CaseResult:
-    name, seed, instrument, work, profile = job
-    return judge(run_case(name, seed, instrument, work), LIMITS[profile])
 
 
 def _line(case: CaseResult) -> str:

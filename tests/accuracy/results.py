@@ -1,13 +1,15 @@
 """One case's figures, and whether a fabricator could cut each wall from it as it is."""
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
-from tests.accuracy.jobs import Case, TrueWall
+from tests.accuracy.jobs import Case, TrueWall, run_case
 from tests.accuracy.matching import Pair, is_round, match
 from tests.accuracy.shapes import ShapeErrors, compare_shape
 from tests.accuracy.surfaces import SurfaceErrors, compare_surface, plumb_error_deg
+from tests.simulate.scanner import Instrument
 
 SCARCE_SHARE = 0.5  # of a wall well seen, under which "cannot be decided" is the right verdict
 
@@ -51,6 +53,12 @@ class CaseResult:
     seconds: float
     failure: str | None
     invented_area: float = 0.0
+
+
+def measure_case(job: tuple[str, int, Instrument, Path, str]) -> CaseResult:
+    """Run and judge one room with one seed: (room, seed, instrument, folder for scans, profile)."""
+    name, seed, instrument, work, profile = job
+    return judge(run_case(name, seed, instrument, work), LIMITS[profile])
 
 
 def judge(case: Case, limits: Limits) -> CaseResult:
