@@ -187,8 +187,10 @@ def test_the_bound_by_hand() -> None:
 
 @settings(max_examples=200, deadline=None)
 @given(
-    st.integers(2, 400), st.lists(st.integers(1, 400), min_size=1, max_size=8), st.lists(st.integers(1, 200), max_size=6)
-)  # fmt: skip
+    st.integers(2, 400),
+    st.lists(st.integers(1, 400), min_size=1, max_size=8),
+    st.lists(st.integers(1, 200), max_size=6),
+)
 def test_bound_functions_are_dual_feasible(limit: int, lengths: list[int], thresholds: list[int]) -> None:
     """Lengths that lie side by side on a sheet never count as more than one sheet."""
     side_by_side: list[int] = []

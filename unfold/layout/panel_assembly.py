@@ -10,6 +10,7 @@ from unfold.layout.passage import Passage
 from unfold.layout.place import place_of, way_in
 from unfold.layout.result import Panel
 from unfold.layout.sheet_plan import SheetPlan
+from unfold.layout.tip_in import LiftingFrame
 from unfold.layout.wall_face import WallFace
 from unfold.settings.layout import LayoutSettings
 
@@ -46,7 +47,8 @@ def _panel(
     mass = panel_mass_kg(area, kind.thickness, kind.density_kg_m3)
     left, low, right, high = shape.shape.bounds
     body = PanelBody(right - left, high - low, kind.thickness, mass)
-    handling = assess_handling(body, route, place_of(ring, face))
+    frame = LiftingFrame(settings.lifting_frame.depth, settings.lifting_frame.above_foot)
+    handling = assess_handling(body, route, place_of(ring, face), frame)
     return Panel(
         id=panel_id,
         ring_mm=ring,

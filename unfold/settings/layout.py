@@ -249,6 +249,15 @@ class PassageSettings(Table):
     next_width: Millimetres | None = Field(None, gt=0, description="width of the passage that it turns into, mm")
 
 
+class LiftingFrameSettings(Table):
+    """The frame with suction cups that panels are stood up with; it stands out in front while a panel is tipped in."""
+
+    depth: Millimetres = Field(150.0, ge=0, le=1000, description="how far it stands out, mm; common practice")
+    above_foot: Millimetres = Field(
+        200.0, ge=0, le=2000, description="from the panel's lower edge to the frame's lower end, mm; common practice"
+    )
+
+
 class LayoutSettings(Table):
     """Cladding, joints, panels and sheets."""
 
@@ -272,6 +281,7 @@ class LayoutSettings(Table):
     corner: tuple[CornerSettings, ...] = ()
     wall: tuple[WallJoints, ...] = ()
     route: tuple[PassageSettings, ...] = ()
+    lifting_frame: LiftingFrameSettings = Field(default_factory=LiftingFrameSettings)
 
     _source: SettingsSource | None = PrivateAttr(None)
 
