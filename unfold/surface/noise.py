@@ -10,7 +10,7 @@ _BLOCK_CELLS = 5
 _LEAST_BLOCKS = 15
 _LEAST_FREEDOM = 12.0  # of a block, for its variance to count
 _AROUND_CELLS = 15
-_HELD_FREEDOM = 40.0  # how firmly the whole wall's scatter holds that of a place
+_HELD_FREEDOM = 200.0  # how firmly the whole wall's scatter holds that of a place
 
 
 def point_noise(count: Counts, total: Floats, squares: Floats) -> float | None:
