@@ -16,7 +16,7 @@ from tests.drawing.sample_layout import sample_layout
 from unfold.drawing.cut import write_cut_files
 from unfold.drawing.cut_check import check_cut_file, check_sheet, closed_paths
 from unfold.drawing.cut_outline import cut_outline, mirrored_outline
-from unfold.drawing.sheet_plan import sheet_plans
+from unfold.drawing.cut_sheet import cut_sheets
 from unfold.elevation.result import Elevations
 from unfold.errors import UnfoldError
 from unfold.layout.result import Layout, Panel
@@ -87,7 +87,7 @@ def test_round_cutouts_are_true_arcs(layout: Layout, folder: Path) -> None:
 
 
 def test_sheets_hold_their_panels_without_overlap(layout: Layout, folder: Path) -> None:
-    for plan in sheet_plans(layout, JobSettings().layout.cutting):
+    for plan in cut_sheets(layout, JobSettings().layout.cutting):
         kind = plan.kind
         found = outlines(folder / f"sheet-{kind.id}-{plan.number}.dxf")
         assert len(found) == sum(1 + len(panel.cutouts) for panel in plan.panels)

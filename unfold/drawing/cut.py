@@ -9,7 +9,7 @@ from unfold.drawing.cut_check import check_cut_file, check_sheet
 from unfold.drawing.cut_dxf import CutDocument
 from unfold.drawing.cut_list import write_cut_list
 from unfold.drawing.cut_outline import CutOutline, cut_outline, mirrored_outline, placed_outline
-from unfold.drawing.sheet_plan import SheetPlan, sheet_plans
+from unfold.drawing.cut_sheet import CutSheet, cut_sheets
 from unfold.elevation.result import Elevations
 from unfold.layout.result import Layout, Panel
 from unfold.settings import JobSettings
@@ -36,7 +36,7 @@ def write_cut_files(layout: Layout, elevations: Elevations, folder: Path, settin
     for wall in layout.walls:
         for panel in wall.panels:
             _write_panel(panel, outlines[panel.id], cut / f"{panel.id}.dxf", settings)
-    for plan in sheet_plans(layout, settings.layout.cutting):
+    for plan in cut_sheets(layout, settings.layout.cutting):
         _write_sheet(plan, outlines, cut, settings)
     write_cut_list(layout, cut / "cutlist.csv", settings.drawing)
 
@@ -49,7 +49,7 @@ def _write_panel(panel: Panel, outline: CutOutline, path: Path, settings: JobSet
     check_cut_file(path, [shown], settings.cut.tolerance_mm)
 
 
-def _write_sheet(plan: SheetPlan, outlines: dict[str, CutOutline], folder: Path, settings: JobSettings) -> None:
+def _write_sheet(plan: CutSheet, outlines: dict[str, CutOutline], folder: Path, settings: JobSettings) -> None:
     document = CutDocument()
     length, width = plan.kind.size_mm
     mirrored = settings.cut.face_down

@@ -3,12 +3,12 @@
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from unfold.drawing.cut_sheet import cut_sheets
 from unfold.drawing.panel_elevation import PanelElevation
 from unfold.drawing.panel_list import Row, draw_panel_list, panel_list_pages
 from unfold.drawing.panel_sheet import choose_scale, draw_panels, draw_table, table_blocks
 from unfold.drawing.paper import Paper
 from unfold.drawing.sheet_drawing import draw_sheet, sheets_on_pages
-from unfold.drawing.sheet_plan import sheet_plans
 from unfold.drawing.title_block import SIZES_MM, SheetTitle, draw_notes, draw_title_block, drawing_space
 from unfold.drawing.wall_notes import wall_notes
 from unfold.layout.result import Layout
@@ -70,7 +70,7 @@ def _list_pages(layout: Layout, settings: JobSettings) -> list[Page]:
 
 
 def _sheet_pages(layout: Layout, settings: JobSettings) -> list[Page]:
-    sheets = list(sheet_plans(layout, settings.layout.cutting))
+    sheets = list(cut_sheets(layout, settings.layout.cutting))
     if not sheets:
         return []
     scale, placed = sheets_on_pages(sheets, drawing_space("A3"))

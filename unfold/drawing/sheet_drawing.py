@@ -4,12 +4,12 @@ import numpy as np
 import shapely
 
 from unfold.arrays import Floats
+from unfold.drawing.cut_sheet import CutSheet
 from unfold.drawing.lengths import dimension
 from unfold.drawing.panel_label import panel_label
 from unfold.drawing.panel_sheet import PANEL_GREY
 from unfold.drawing.panel_text import LEAST_MM, SMALL_MM, TEXT_MM, write_in_shape
 from unfold.drawing.paper import NARROW, WIDE, Paper
-from unfold.drawing.sheet_plan import SheetPlan
 from unfold.drawing.title_block import Box
 from unfold.layout.result import Panel, Placement
 from unfold.settings.drawing import DrawingSettings
@@ -22,8 +22,8 @@ LABEL_LINES = {"mm": 2, "ft-in": 3}  # id and size, without the mass
 
 
 def sheets_on_pages(
-    sheets: list[SheetPlan], box: Box
-) -> tuple[int, list[list[tuple[SheetPlan, float, float]]]]:
+    sheets: list[CutSheet], box: Box
+) -> tuple[int, list[list[tuple[CutSheet, float, float]]]]:
     """Choose the scale at which at least six sheets share a page, and place all: (sheet, x, y) page by page."""
     length = max(plan.kind.size_mm[0] for plan in sheets)
     width = max(plan.kind.size_mm[1] for plan in sheets)
@@ -45,7 +45,7 @@ def sheets_on_pages(
     return scale, pages
 
 
-def draw_sheet(paper: Paper, plan: SheetPlan, x: float, y: float, scale: int, settings: DrawingSettings) -> None:
+def draw_sheet(paper: Paper, plan: CutSheet, x: float, y: float, scale: int, settings: DrawingSettings) -> None:
     """Draw one sheet with the panels that are cut from it, seen face up, and the saw's cuts in order."""
     length, width = plan.kind.size_mm
     origin = np.array([x, y])
@@ -79,7 +79,7 @@ def _draw_cut(paper: Paper, line: Floats, number: int) -> None:
     paper.text(float(at[0]), float(at[1]) - LEAST_MM / 2.0, str(number), LEAST_MM, "middle")
 
 
-def _draw_title(paper: Paper, plan: SheetPlan, x: float, y: float, settings: DrawingSettings) -> None:
+def _draw_title(paper: Paper, plan: CutSheet, x: float, y: float, settings: DrawingSettings) -> None:
     length, width = plan.kind.size_mm
     title = f"{plan.kind.id} sheet {plan.number}"
     paper.text(x, y, title, TEXT_MM, bold=True)

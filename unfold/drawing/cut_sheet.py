@@ -11,7 +11,7 @@ from unfold.settings.layout import CuttingSettings
 
 
 @dataclass(frozen=True, slots=True)
-class SheetPlan:
+class CutSheet:
     """One sheet; lengths in millimetres from its lower left corner."""
 
     kind: Stock
@@ -26,7 +26,7 @@ class SheetPlan:
         return sum(panel.area_mm2 for panel in self.panels) / (self.kind.size_mm[0] * self.kind.size_mm[1])
 
 
-def sheet_plans(layout: Layout, cutting: CuttingSettings) -> Iterator[SheetPlan]:
+def cut_sheets(layout: Layout, cutting: CuttingSettings) -> Iterator[CutSheet]:
     """Plan each sheet that panels are cut from, by stock and number."""
     placed = [panel for wall in layout.walls for panel in wall.panels if panel.placed is not None]
     for kind in layout.stock:
@@ -38,13 +38,13 @@ def sheet_plans(layout: Layout, cutting: CuttingSettings) -> Iterator[SheetPlan]
             yield _plan(kind, number, panels, cutting)
 
 
-def _plan(kind: Stock, number: int, panels: list[Panel], cutting: CuttingSettings) -> SheetPlan:
+def _plan(kind: Stock, number: int, panels: list[Panel], cutting: CuttingSettings) -> CutSheet:
     trim = cutting.trim
     region = np.array([trim, trim, kind.size_mm[0] - trim, kind.size_mm[1] - trim])
     boxes = np.array([_box(panel) for panel in panels])
     cuts = saw_cuts(boxes, region, cutting.kerf) if cutting.method == "saw" else None
     rest = largest_rest_mm(boxes, region, cutting.kerf)
-    return SheetPlan(kind, number, tuple(panels), trim, tuple(cuts or ()), rest)
+    return CutSheet(kind, number, tuple(panels), trim, tuple(cuts or ()), rest)
 
 
 def _box(panel: Panel) -> tuple[float, float, float, float]:
