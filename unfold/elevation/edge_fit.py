@@ -30,6 +30,7 @@ _NEAR_BACK_MM = 400.0  # up to here what ended between front and back is taken f
 _WIDE, _CLEARLY = 20.0, 6.0  # how much wider, and by how much the log-likelihood must gain
 _OFFSETS, _SLOPES = 41, 7  # grid of the posterior
 _SQUARE = -0.02  # rays that drift toward the edge less than this can hardly meet its side face
+LEAST_SIDE_POINTS = 3
 _SQUARE_SPLAY = 0.005  # 5 mm/m: how square a reveal that is meant to be square is built
 _SIDE_FACE_FLOOR_MM = 0.15  # an arris is not straighter or sharper than this
 
@@ -225,7 +226,7 @@ def _side_face(rays: EdgeRays, back: Floats, offset: float, slope: float, tolera
     seen = (rays.drift < _SQUARE) & (rays.depth > tolerance_mm) & (rays.depth < np.minimum(back - tolerance_mm, 400.0))
     seen &= np.abs(ended - offset - slope * rays.t) < 12.0
     depth, t, residual = rays.depth[seen], rays.t[seen], ended[seen]
-    if depth.size < 8:
+    if depth.size < LEAST_SIDE_POINTS:
         return None
     square, spread = _fit_side(depth, t, residual, slope, splayed=False)
     low, high = np.quantile(depth, [0.05, 0.95])
@@ -244,10 +245,11 @@ def _fit_side(depth: Floats, t: Floats, residual: Floats, slope: float, splayed:
     design = np.stack([np.ones(depth.size), t, depth], axis=1)
     prior = np.diag([0.0, 1e4, 1.0 if splayed else 1e12])
     expected = np.array([float(np.median(residual)), slope, 0.0])
+    least = 0.2 if depth.size >= 20 else 0.8  # a few points may agree by chance
     solution, spread = expected, 1.0
     for _ in range(6):
         misfit = residual - design @ solution
-        spread = max(1.4826 * float(np.median(np.abs(misfit))), 0.2)
+        spread = max(1.4826 * float(np.median(np.abs(misfit))), least)
         weight = np.clip(1 - (misfit / (4.685 * spread)) ** 2, 0, 1) ** 2
         gram = design.T @ (weight[:, None] * design) / spread**2 + prior
         solution = np.linalg.solve(gram, design.T @ (weight * residual) / spread**2 + prior @ expected)
