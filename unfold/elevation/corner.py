@@ -16,6 +16,7 @@ SAMPLE_MM = 10.0
 ROW_MM = 20.0  # rows of cells are folded into bands of this height before a fit
 LEAST_ANGLE_SINE = 0.1  # walls that meet flatter than this have no line that the scan could pin down
 MODEL_MM = 0.12  # how far a plastered surface strays from the strip's trend over the last few centimetres
+STEEPEST = 0.08  # of a wall's surface against its base beside a corner; bows and leans stay well below
 LEAST_SPAN_MM = 40.0  # a narrower strip gives no slope
 UNMEASURED_MM = 8.0  # standard uncertainty of a wall's base surface where nothing was seen beside the corner
 
@@ -62,7 +63,15 @@ def fit_end_strip(wall: Wall, surface: WallSurface, right_end: bool) -> Strip:
     fit = None
     if data[0].size >= 24 and np.ptp(data[1]) >= LEAST_SPAN_MM:
         fit = fit_strip(*data, knot_mm=max(150.0, (span[1] - span[0]) / 60), span=span)
+        fit = fit if fit is not None and _sensible(fit, data[0]) else None
     return Strip(wall, right_end, fit, surface.registration_mm)
+
+
+def _sensible(fit: StripFit, v: Floats) -> bool:
+    """Whether the strip runs about along its base surface: a steeper one was fitted to what is no wall."""
+    at = np.linspace(float(v.min()), float(v.max()), 9)
+    slope = (fit.at(at, fit.depth_mm)[0] - fit.at(at, 0.0)[0]) / fit.depth_mm
+    return bool(np.median(np.abs(slope)) < STEEPEST)
 
 
 def _strip_data(
@@ -75,7 +84,8 @@ def _strip_data(
     columns = np.flatnonzero((distance >= nearest) & (distance <= farthest))
     height, error = surface.height_mm[:, columns], surface.standard_error_mm[:, columns]
     good = surface.is_wall[:, columns] & np.isfinite(height) & np.isfinite(error)
-    weight = np.where(good, 1.0 / np.maximum(np.where(good, error, 1.0), 0.05) ** 2, 0.0)
+    scatter = surface.noise_mm / np.sqrt(np.maximum(surface.count[:, columns], 1))  # a badly fitted wall says so here
+    weight = np.where(good, 1.0 / np.maximum(np.where(good, error, 1.0), np.maximum(scatter, 0.05)) ** 2, 0.0)
     rows = max(round(ROW_MM / grid.cell_mm), 1)
     cut = height.shape[0] // rows * rows
     banded = weight[:cut].reshape(-1, rows, columns.size)
