@@ -2,20 +2,18 @@
 
 from unfold.room.result import Room, Wall
 
-LEVEL_ABOVE_FLOOR_MM = 1000.0  # the metre line; common practice, no published source
 
-
-def level_datum_m(room: Room) -> float:
-    """Height of the room's level datum, level coordinates: 1000 mm above the main floor, or the lowest wall's foot."""
+def level_datum_m(room: Room, above_floor_mm: float) -> float:
+    """Height of the room's level datum, level coordinates: so far above the main floor, or the lowest wall's foot."""
     floors = [slab for slab in room.slabs if slab.kind == "floor"]
     if floors and room.walls:
         feet = [wall.frame.origin_m for wall in room.walls]
         x, y = sum(foot[0] for foot in feet) / len(feet), sum(foot[1] for foot in feet) / len(feet)
         slab = floors[0]
-        return float(slab.height_m + slab.slope_x * x + slab.slope_y * y) + LEVEL_ABOVE_FLOOR_MM / 1000
+        return float(slab.height_m + slab.slope_x * x + slab.slope_y * y) + above_floor_mm / 1000
     return (
         min(float(wall.frame.origin_m[2] + wall.bottom_m * wall.frame.up[2]) for wall in room.walls)
-        + LEVEL_ABOVE_FLOOR_MM / 1000
+        + above_floor_mm / 1000
     )
 
 

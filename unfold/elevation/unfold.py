@@ -53,7 +53,7 @@ def unfold_walls(
         measure_openings(wall, surface, seen, outline, own)
         for wall, surface, seen, outline, own in zip(room.walls, surfaces.walls, evidence, outlines, cases, strict=True)
     ]
-    level = level_datum_m(room)
+    level = level_datum_m(room, settings.level_above_floor_mm)
     walls = tuple(
         _unfolded(wall, room, scan, outline, own, seen, level)
         for wall, outline, own, seen in zip(room.walls, outlines, openings, evidence, strict=True)
