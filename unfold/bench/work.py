@@ -13,9 +13,10 @@ PLANE_ITERATIONS = 1000
 def decode(scan: Path) -> None:
     """Read the file with the scan stage's own reader and touch every coordinate once."""
     from unfold.scan.detect import open_reader
+    from unfold.settings.scan import ScanSettings
 
     total = 0.0
-    for batch in open_reader(scan).batches():
+    for batch in open_reader(scan, ScanSettings()).batches():
         total += float(batch.x.sum()) + float(batch.y.sum()) + float(batch.z.sum())
     if total == 0.0:
         raise ValueError(f"{scan.name}: nothing was decoded")
