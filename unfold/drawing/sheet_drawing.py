@@ -15,7 +15,7 @@ from unfold.layout.result import Panel, Placement
 from unfold.settings.drawing import DrawingSettings
 
 SCALES = (5, 10, 20, 25, 50)
-TITLE_MM = 7.0
+TITLE_MM, LINE_MM, UNDER_MM = 10.0, 3.5, 4.0
 SPACING_MM = 8.0
 LEAST_REST_MM = 150.0  # narrower rests are not worth naming
 LABEL_LINES = {"mm": 2, "ft-in": 3}  # id and size, without the mass
@@ -29,7 +29,7 @@ def sheets_on_pages(
     width = max(plan.kind.size_mm[1] for plan in sheets)
     least = min(6, len(sheets))
     for scale in SCALES:
-        cell = length / scale + SPACING_MM, width / scale + SPACING_MM + TITLE_MM
+        cell = length / scale + SPACING_MM, width / scale + UNDER_MM + TITLE_MM
         columns, rows = int((box.width + SPACING_MM) / cell[0]), int(box.height / cell[1])
         if columns * rows >= least:
             break
@@ -40,7 +40,7 @@ def sheets_on_pages(
         page = []
         for number, sheet in enumerate(sheets[first : first + columns * rows]):
             row, column = divmod(number, columns)
-            page.append((sheet, box.left + column * cell[0], top - (row + 1) * cell[1] + SPACING_MM))
+            page.append((sheet, box.left + column * cell[0], top - (row + 1) * cell[1] + UNDER_MM))
         pages.append(page)
     return scale, pages
 
@@ -65,7 +65,7 @@ def draw_sheet(paper: Paper, plan: CutSheet, x: float, y: float, scale: int, set
         write_in_shape(paper, shapely.Polygon(ring, cutouts), lines)
     for number, cut in enumerate(plan.cuts, start=1):
         _draw_cut(paper, np.array(cut) / scale + origin, number)
-    _draw_title(paper, plan, x, y + width / scale + 2.0, settings)
+    _draw_title(paper, plan, x, y + width / scale + 2.0, length / scale, settings)
 
 
 def _draw_cut(paper: Paper, line: Floats, number: int) -> None:
@@ -79,15 +79,20 @@ def _draw_cut(paper: Paper, line: Floats, number: int) -> None:
     paper.text(float(at[0]), float(at[1]) - LEAST_MM / 2.0, str(number), LEAST_MM, "middle")
 
 
-def _draw_title(paper: Paper, plan: CutSheet, x: float, y: float, settings: DrawingSettings) -> None:
+def _draw_title(
+    paper: Paper, plan: CutSheet, x: float, y: float, room_mm: float, settings: DrawingSettings
+) -> None:
+    """Write the sheet's name, use and largest rest over it, no wider than the sheet."""
     length, width = plan.kind.size_mm
     title = f"{plan.kind.id} sheet {plan.number}"
-    paper.text(x, y, title, TEXT_MM, bold=True)
-    words = f"{dimension(length, settings)} x {dimension(width, settings)} x {plan.kind.thickness_mm:g}"
-    words += f"   used {100.0 * plan.used_share:.0f} %"
+    paper.text(x, y + LINE_MM, title, TEXT_MM, bold=True)
+    words = f"used {100.0 * plan.used_share:.0f} % of "
+    words += f"{dimension(length, settings)} x {dimension(width, settings)} x {plan.kind.thickness_mm:g}"
+    after = paper.text_width(title, TEXT_MM, True) + 3.0
+    paper.text(x + after, y + LINE_MM, paper.fitted(words, room_mm - after, SMALL_MM), SMALL_MM)
     if plan.rest_mm is not None and min(plan.rest_mm) >= LEAST_REST_MM:
-        words += f"   largest rest {dimension(plan.rest_mm[0], settings)} x {dimension(plan.rest_mm[1], settings)}"
-    paper.text(x + paper.text_width(title, TEXT_MM, True) + 3.0, y, words, SMALL_MM)
+        rest = f"largest rest {dimension(plan.rest_mm[0], settings)} x {dimension(plan.rest_mm[1], settings)}"
+        paper.text(x, y, paper.fitted(rest, room_mm, SMALL_MM), SMALL_MM)
 
 
 def _on_sheet(points: Floats, panel: Panel, placement: Placement) -> Floats:
