@@ -7,7 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from unfold.layout.tip_in import NO_FRAME, LiftingFrame, can_be_tipped_in, swept_height_mm
+from unfold.layout.handling import PanelBody, Place, assess_handling
+from unfold.layout.passage import Passage
+from unfold.layout.tip_in import NO_FRAME, LiftingFrame, swept_height_mm
 
 
 def test_bare_panel_sweeps_its_side_diagonal() -> None:
@@ -20,8 +22,10 @@ def test_frame_down_to_the_foot_sweeps_its_own_diagonal() -> None:
     # hypot(2700, 12 + 150) = 2704.856 mm: 4.86 mm of gap are needed.
     frame = LiftingFrame(150.0, 0.0)
     assert swept_height_mm(2700.0, 12.0, frame) == pytest.approx(2704.8556, abs=1e-4)
-    assert can_be_tipped_in(2700.0, 12.0, 2.0, 2.9, frame)
-    assert not can_be_tipped_in(2700.0, 12.0, 2.0, 2.8, frame)
+    body = PanelBody(1200.0, 2700.0, 12.0, 93.0)
+    door = [Passage("door", 915.0, 2040.0)]
+    assert assess_handling(body, door, Place(2.0, 2.9), frame).fits_in is True
+    assert assess_handling(body, door, Place(2.0, 2.8), frame).fits_in is False
 
 
 def test_short_panel_with_a_frame_far_up_hangs_over_it() -> None:

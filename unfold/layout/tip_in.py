@@ -43,10 +43,3 @@ def _greatest(along: float, across: float, least: float, most: float) -> float:
     """Return the greatest of along cos a + across sin a for least <= a <= most."""
     angle = min(max(math.atan2(across, along), least), most)
     return along * math.cos(angle) + across * math.sin(angle)
-
-
-def can_be_tipped_in(
-    height_mm: float, thickness_mm: float, gap_below_mm: float, gap_above_mm: float, frame: LiftingFrame = NO_FRAME
-) -> bool:
-    """Tell whether the gaps under and over the panel's final place leave room for its swept height."""
-    return swept_height_mm(height_mm, thickness_mm, frame) <= height_mm + gap_below_mm + gap_above_mm
