@@ -13,9 +13,10 @@ from unfold.settings.surface import SurfaceSettings
 from unfold.surface.coarse import coarse_surface, grid_of
 from unfold.surface.noise import point_noise
 from unfold.surface.rays import TILE_CELLS, RayCaster
-from unfold.surface.registration import register, station_error_mm
+from unfold.surface.registration import register
 from unfold.surface.result import Surfaces, WallSurface
-from unfold.surface.shared_error import SharedErrors
+from unfold.surface.shared_error import shared_errors
+from unfold.surface.slots import Slots
 from unfold.surface.tolerance import load_tolerance
 from unfold.surface.wall import WallData, measure_wall
 from unfold.surface.wall_cells import own_cells
@@ -33,10 +34,11 @@ def measure_surfaces(scan: Scan, room: Room, settings: SurfaceSettings, progress
     report = progress or silent
     tolerance = load_tolerance(settings)
     report("second pass over the points")
-    data = _gather(scan, room, settings)
-    error = station_error_mm([wall.registration for wall in data], settings.station_error)
-    stated = any(station.position_m is not None for station in scan.stations)
-    errors = SharedErrors(settings, room.plumb.standard_uncertainty_deg, error, stated)
+    slots = Slots(scan.stations)
+    data = _gather(scan, room, settings, slots)
+    errors = shared_errors(
+        [wall.registration for wall in data], settings, room.plumb.standard_uncertainty_deg, slots.stated
+    )
     usual = float(np.median([wall.assumed_noise_mm for wall in data])) if data else 0.0
     walls: list[WallSurface] = []
     findings: list[Finding] = []
@@ -48,11 +50,11 @@ def measure_surfaces(scan: Scan, room: Room, settings: SurfaceSettings, progress
     return Surfaces(tolerance.name, tuple(walls), tuple(findings))
 
 
-def _gather(scan: Scan, room: Room, settings: SurfaceSettings) -> list[WallData]:
+def _gather(scan: Scan, room: Room, settings: SurfaceSettings, slots: Slots) -> list[WallData]:
     """Stream the points over the walls, and take from each wall's raster what is its own."""
     if not room.walls:
         return []
-    caster = _cast(scan, room, settings)
+    caster = _cast(scan, room, settings, slots)
     data = []
     for w, wall in enumerate(room.walls):
         sums = caster.finish(w)
@@ -64,13 +66,13 @@ def _gather(scan: Scan, room: Room, settings: SurfaceSettings) -> list[WallData]
     return data
 
 
-def _cast(scan: Scan, room: Room, settings: SurfaceSettings) -> RayCaster:
+def _cast(scan: Scan, room: Room, settings: SurfaceSettings, slots: Slots) -> RayCaster:
     grids = [grid_of(wall) for wall in room.walls]
     coarse = [coarse_surface(wall, grid, room.cells) for wall, grid in zip(room.walls, grids, strict=True)]
-    places = [station.position_m for station in scan.stations]
-    caster = RayCaster(room.walls, grids, coarse, room.level_from_local, places, settings.recess_reach)
+    caster = RayCaster(room.walls, grids, coarse, room.level_from_local, slots.places_m, settings.recess_reach)
     for chunk in _after_probe(scan.chunks(), caster, len(room.walls)):
-        caster.add(chunk.points_m, chunk.escaped, chunk.station)
+        for slot, points in slots.parts(chunk):
+            caster.add(points, chunk.escaped, slot)
     return caster
 
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from unfold.arrays import Bools, Floats
 
-_LEAST_POINTS = 20  # on a tile of 100 mm
+_LEAST_POINTS = 8  # on a tile of 100 mm
 _LEAST_TILES = 4
 _ASSUMED_FREEDOM = 1.0
 _TILT_PRIOR = 0.1  # mm per m: what a station's tilt may be when the overlap says nothing of it
@@ -30,6 +30,7 @@ class Registration:
     offsets_mm: Floats  # (overlapping stations,) how far each lies off their mean on this wall; empty: no two overlap
     correlated_mm: float | None  # 1-sigma noise of a tile's mean that more points do not reduce; None as above
     connected: bool  # every station with a share in the wall overlaps with the others
+    seen_by: float  # mean number of stations that saw a tile
 
 
 def register(tiles: Floats, tile_mm: float, noise_mm: float) -> Registration:
@@ -43,9 +44,10 @@ def register(tiles: Floats, tile_mm: float, noise_mm: float) -> Registration:
     corrections = np.zeros((stations, 3))
     used = [s for s in range(stations) if (count[s] > 0).sum() >= _LEAST_TILES]
     groups = _overlapping(count[:, shared] > 0, used)
-    largest = max(groups, key=len, default=[])
+    largest = sorted(_largest(groups))
+    seen_by = float((count > 0).sum(axis=0)[(count > 0).any(axis=0)].mean()) if count.any() else 0.0
     if len(largest) < 2:
-        return Registration(corrections, np.zeros(0), None, len(used) <= 1)
+        return Registration(corrections, np.zeros(0), None, len(used) <= 1, seen_by)
     y, x = np.mgrid[:rows, :columns].reshape(2, -1) * (tile_mm / 1000.0)
     table = np.stack([np.ones_like(x), x - x.mean(), y - y.mean()], axis=1)
     for group in groups:
@@ -53,7 +55,7 @@ def register(tiles: Floats, tile_mm: float, noise_mm: float) -> Registration:
             corrections[group] = _adjust(mean[group], count[group], shared, table, noise_mm)
     at_wall = np.array([np.average(table @ corrections[s], weights=count[s]) for s in largest])
     left = _left_over(mean[largest] - corrections[largest] @ table.T, count[largest], noise_mm)
-    return Registration(corrections, at_wall - at_wall.mean(), left, len(groups) == 1)
+    return Registration(corrections, at_wall - at_wall.mean(), left, len(groups) == 1, seen_by)
 
 
 def station_error_mm(walls: Sequence[Registration], assumed_mm: float) -> float:
@@ -64,6 +66,10 @@ def station_error_mm(walls: Sequence[Registration], assumed_mm: float) -> float:
     square = sum(float((wall.offsets_mm**2).sum()) for wall in walls)
     freedom = sum(max(len(wall.offsets_mm) - 1, 0) for wall in walls)
     return float(np.sqrt((square + _ASSUMED_FREEDOM * assumed_mm**2) / (freedom + _ASSUMED_FREEDOM)))
+
+
+def _largest(groups: list[list[int]]) -> list[int]:
+    return max(groups, key=len) if groups else []
 
 
 def _overlapping(seen: Bools, used: list[int]) -> list[list[int]]:
@@ -105,8 +111,8 @@ def _left_over(left: Floats, count: Floats, noise_mm: float) -> float:
     square = np.where(counted, (left - surface) ** 2, 0.0).sum(axis=0)
     freedom = counted.sum(axis=0) - 1
     expected = np.where(counted, noise_mm**2 / np.maximum(count, 1.0), 0.0).sum(axis=0) * freedom / (freedom + 1)
-    # the middle half of the tiles: a few at edges may hold points of something else
-    excess = (square - expected) / freedom
-    low, high = np.quantile(excess, [0.1, 0.9]) if len(excess) else (0.0, 0.0)
-    inner = excess[(excess >= low) & (excess <= high)]
-    return float(np.sqrt(max(inner.mean(), 0.0))) if len(inner) else 0.0
+    if not len(square):
+        return 0.0
+    # tiles with far more than the usual: at edges, they may hold points of something else
+    usual = square / freedom <= 25.0 * np.median(square / freedom)
+    return float(np.sqrt(max(((square - expected) / freedom)[usual].mean(), 0.0)))

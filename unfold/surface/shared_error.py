@@ -1,17 +1,23 @@
 """Errors that no amount of points on a wall reduces: how the stations sit, drift, correlated noise, plumb."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from unfold.findings import Finding
 from unfold.settings.surface import SurfaceSettings
-from unfold.surface.registration import Registration
+from unfold.surface.registration import Registration, station_error_mm
 
 _MODEL_MM = 0.03  # of the map itself: cells, interpolation, the search's own grid
 _HAND_MM2 = np.pi * 50.0**2  # the area of a lump of a hand's size, which the map may smooth away
 _LUMP_SQUARE = 0.3  # mean square of a rounded lump of height 1 over its area
 _MM_PER_M_PER_DEG = 1000.0 * np.pi / 180.0
+_LEAST_STRETCHES = 5
+_LEAST_PASSES = 3.0  # of the mean tile
+_LEAST_DRIFT_MM = 0.3  # stretches that agree better may be no stretches of time at all
+_FREE_STRETCHES = 3.0  # a slow drift gives no more independent ones
+_UNSEEN_SHARE = 0.1  # of the drift that stretches, offset and tilted as wholes, may leave in a wall's shape
 _SPAN_MM = 3000.0  # over which an error of shape comes in full
 
 
@@ -38,6 +44,15 @@ class SharedError:
 
 
 @dataclass(frozen=True, slots=True)
+class Drift:
+    """How a scan taken on the move drifted, from the offsets of its stretches along the walls' normals."""
+
+    place_mm: float  # root mean square of the offsets
+    step_mm: float  # of the differences from one stretch to the next
+    tilt_mm_per_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class SharedErrors:
     """What is known of the whole scan: each wall's shared error follows from it."""
 
@@ -45,6 +60,7 @@ class SharedErrors:
     plumb_deg: float
     station_mm: float  # standard deviation of a station's place along a wall's normal
     stated: bool  # the scan says where it was taken from
+    drift: Drift | None = None  # what a scan without stations shows of its own drift
 
     def of_wall(
         self, wall: str, registration: Registration, noise_mm: float, points_per_mm2: float
@@ -53,13 +69,46 @@ class SharedErrors:
         model = model_error_mm(noise_mm, points_per_mm2)
         plumb = _MM_PER_M_PER_DEG * self.plumb_deg
         if not self.stated:
-            drift = self.settings.drift if self.settings.drift is not None else noise_mm
-            return SharedError(drift, drift, 0.0, model, plumb, "drift"), [_drift_assumed(wall, drift)]
+            return self._drifted(wall, registration, noise_mm, model, plumb)
         stations = max(len(registration.offsets_mm), 1)
         shape = 0.0 if registration.connected else self.station_mm
         patch = registration.correlated_mm or 0.0
         error = SharedError(self.station_mm / float(np.sqrt(stations)), shape, patch, model, plumb)
         return error, [] if len(registration.offsets_mm) else [_registration_assumed(wall, self.station_mm)]
+
+    def _drifted(
+        self, wall: str, registration: Registration, noise_mm: float, model_mm: float, plumb: float
+    ) -> tuple[SharedError, list[Finding]]:
+        """The error of a wall scanned on the move: from what its stretches show of the drift, else as assumed."""
+        drift, settings = self.drift, self.settings
+        if settings.drift is None and drift is not None and registration.seen_by >= _LEAST_PASSES:
+            within = drift.step_mm / float(np.sqrt(12.0 * registration.seen_by))
+            shape = float(np.hypot(within, _UNSEEN_SHARE * drift.place_mm))
+            lean = float(np.hypot(plumb, drift.tilt_mm_per_m / np.sqrt(_FREE_STRETCHES)))
+            height, patch = drift.place_mm / float(np.sqrt(_FREE_STRETCHES)), registration.correlated_mm or 0.0
+            patch /= float(np.sqrt(registration.seen_by))
+            return SharedError(height, shape, patch, model_mm, lean, "drift"), [_drift_seen(wall, drift)]
+        assumed = settings.drift if settings.drift is not None else noise_mm
+        return SharedError(assumed, assumed, 0.0, model_mm, plumb, "drift"), [_drift_assumed(wall, assumed)]
+
+
+def shared_errors(
+    walls: Sequence[Registration], settings: SurfaceSettings, plumb_deg: float, stated: bool
+) -> SharedErrors:
+    """Gather from all walls what is known of the scan as a whole."""
+    drift = None if stated else seen_drift(walls)
+    return SharedErrors(settings, plumb_deg, station_error_mm(walls, settings.station_error), stated, drift)
+
+
+def seen_drift(walls: Sequence[Registration]) -> Drift | None:
+    """What the stretches of a scan show of its drift; None when they show none, which proves nothing."""
+    shown = [wall for wall in walls if len(wall.offsets_mm) >= _LEAST_STRETCHES]
+    if not shown:
+        return None
+    place = np.sqrt(np.mean(np.concatenate([wall.offsets_mm for wall in shown]) ** 2))
+    step = np.sqrt(np.mean(np.concatenate([np.diff(wall.offsets_mm) for wall in shown]) ** 2))
+    tilt = np.sqrt(np.mean(np.concatenate([wall.corrections_mm[:, 2] for wall in shown]) ** 2))
+    return Drift(float(place), float(step), float(tilt)) if place >= _LEAST_DRIFT_MM else None
 
 
 def model_error_mm(noise_mm: float, points_per_mm2: float) -> float:
@@ -70,6 +119,11 @@ def model_error_mm(noise_mm: float, points_per_mm2: float) -> float:
     """
     points = max(points_per_mm2 * _HAND_MM2, 1.0)
     return float(np.hypot(_MODEL_MM, 0.5 * noise_mm / np.sqrt(_LUMP_SQUARE * points)))
+
+
+def _drift_seen(wall: str, drift: Drift) -> Finding:
+    text = f"{wall}: the scan drifted by {drift.place_mm:.1f} mm between passes; its passes were set against each other"
+    return Finding("note", "drift-seen", text, wall)
 
 
 def _drift_assumed(wall: str, drift_mm: float) -> Finding:
