@@ -42,7 +42,7 @@ def _drop_covered(free: Ints, count: int) -> int:
 
 
 @njit(cache=True, nogil=True)
-def _take_free(free: Ints, count: int, x: int, y: int, w: int, h: int) -> int:
+def take_free(free: Ints, count: int, x: int, y: int, w: int, h: int) -> int:
     """Take a rectangle out of the maximal free rectangles; return how many there are then."""
     total = count
     for i in range(count):
@@ -164,7 +164,7 @@ def fill_sheet(
         if guillotine:
             free_count = _split_guillotine(free, free_count, best_free, w, h, rule)
         else:
-            free_count = _take_free(free, free_count, x, y, w, h)
+            free_count = take_free(free, free_count, x, y, w, h)
 
 
 @njit(cache=True, nogil=True)

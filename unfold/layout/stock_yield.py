@@ -6,7 +6,7 @@ Boxes are rows of left, bottom, right, top on the sheet, (n, 4), apart from each
 import numpy as np
 
 from unfold.arrays import Floats
-from unfold.layout.nesting_kernels import _take_free as take_free
+from unfold.layout.nesting_kernels import take_free
 
 MICROMETRES = 1000
 SAME_MM = 0.01
