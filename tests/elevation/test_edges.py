@@ -7,7 +7,9 @@ from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
 from tests.elevation.scenes import room, surface, upright, wall
+from unfold.elevation.collect import ZoneRays
 from unfold.elevation.corner import SideLine, fit_end_strip, meet
+from unfold.elevation.ends import end_zone, free_sides, place_ends
 from unfold.elevation.outline import chord_bow, join_outline
 from unfold.elevation.result import EdgeKind
 from unfold.elevation.rings import signed_area
@@ -171,3 +173,32 @@ def test_bow_is_the_sagitta_of_an_arc() -> None:
     arc = 1200 * np.column_stack([np.sin(turn), np.cos(turn)])
     assert np.hypot(*(arc[-1] - arc[0])) == pytest.approx(761.53, abs=0.01)
     assert chord_bow(arc) == pytest.approx(62.01, abs=0.01)
+
+
+def test_a_free_end_is_placed_between_rays_on_the_wall_and_past_it() -> None:
+    random = np.random.default_rng(9)
+    one = wall("W1", upright((0, 0, 0), 0.0), 2.0)
+    made = surface(one)
+    left = SideLine(np.linspace(-100, 2600, 28), np.zeros(28), np.full(28, 0.3))
+    right = SideLine(np.linspace(-100, 2600, 28), np.full(28, 2000.0), np.full(28, 5.0))
+    u = np.linspace(-100, 2100, 23)
+    level = [Run(u, np.full(23, v), np.full(23, 0.3), True) for v in (0.0, 2500.0)]
+    ends = WallEnd("inside_corner", "W9"), WallEnd("end", None)
+    outline = join_outline(level[:1], level[1:], left, right, ends, "floor", "ceiling", 3.0)
+    assert free_sides(outline) == {"right": pytest.approx(2000.0)}
+    zone = end_zone(0, outline, made, "right", 2000.0)
+    assert len(zone.cells) > 100
+    place, height = random.uniform(1940, 2060, 4000), random.uniform(200, 2300, 4000)
+    true = 2003.7
+    rays = ZoneRays(
+        place,
+        height,
+        np.zeros(4000),
+        np.zeros(4000),
+        np.where(place < true, 0.0, -900.0),
+        np.zeros(4000, np.int64),
+        1.0,
+    )
+    placed = place_ends([one], [made], [zone], [rays], [("right", 2000.0)])["W1", "right"]
+    assert placed.across(1200.0) == pytest.approx(true, abs=0.5)
+    assert 0.4 < placed.standard_uncertainty_mm < 1.0

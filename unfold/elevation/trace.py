@@ -6,6 +6,7 @@ import numpy as np
 
 from unfold.arrays import Floats
 from unfold.elevation.corner import SAMPLE_MM, SideLine, fit_end_strip, meet
+from unfold.elevation.ends import FreeEnds
 from unfold.elevation.evidence import WALL, Evidence
 from unfold.elevation.outline import Outline, join_outline
 from unfold.elevation.result import EdgeKind
@@ -17,17 +18,20 @@ from unfold.surface.result import WallSurface
 BEYOND_MM = 150.0  # sides and levels are traced this far beyond the rough wall
 
 
-def trace_outlines(room: Room, surfaces: Sequence[WallSurface], evidence: Sequence[Evidence]) -> list[Outline]:
-    """Trace the outline of each wall, in the order of the room's walls."""
-    sides = _sides(room, surfaces, evidence)
+def trace_outlines(
+    room: Room, surfaces: Sequence[WallSurface], evidence: Sequence[Evidence], ends: FreeEnds | None = None
+) -> list[Outline]:
+    """Trace the outline of each wall, in the order of the room's walls; `ends` places its free sides if known."""
+    placed = ends or {}
+    sides = _sides(room, surfaces, evidence, placed)
     return [
-        _trace(wall, room, surface, seen, sides[wall.id, False], sides[wall.id, True])
+        _trace(wall, room, surface, seen, (sides[wall.id, False], sides[wall.id, True]), placed)
         for wall, surface, seen in zip(room.walls, surfaces, evidence, strict=True)
     ]
 
 
 def _sides(
-    room: Room, surfaces: Sequence[WallSurface], evidence: Sequence[Evidence]
+    room: Room, surfaces: Sequence[WallSurface], evidence: Sequence[Evidence], ends: FreeEnds
 ) -> dict[tuple[str, bool], SideLine]:
     """The upright sides of all walls: (wall, is it the right side)."""
     index = {wall.id: i for i, wall in enumerate(room.walls)}
@@ -44,7 +48,7 @@ def _sides(
     for i, wall in enumerate(room.walls):
         for right in (False, True):
             if (wall.id, right) not in found:
-                found[wall.id, right] = _open_end(wall, evidence[i], right)
+                found[wall.id, right] = _open_end(wall, evidence[i], right, ends)
     return found
 
 
@@ -53,9 +57,13 @@ def _heights(wall: Wall) -> Floats:
     return np.linspace(low, high, int((high - low) / SAMPLE_MM) + 2)
 
 
-def _open_end(wall: Wall, evidence: Evidence, right: bool) -> SideLine:
+def _open_end(wall: Wall, evidence: Evidence, right: bool, ends: FreeEnds) -> SideLine:
     """Where the measured wall stops: an upright line that nine rows in ten stay within, half a spacing beyond."""
     v = _heights(wall)
+    fit = ends.get((wall.id, "right" if right else "left"))
+    if fit is not None:
+        line = (1.0 if right else -1.0) * (fit.offset_mm + fit.slope * v)
+        return SideLine(v, line, np.full(v.size, fit.standard_uncertainty_mm))
     grid = evidence.grid
     rows = np.flatnonzero((evidence.seen == WALL).any(axis=1))
     rough = wall.width_m * 1000 if right else 0.0
@@ -69,7 +77,12 @@ def _open_end(wall: Wall, evidence: Evidence, right: bool) -> SideLine:
 
 
 def _trace(
-    wall: Wall, room: Room, surface: WallSurface, evidence: Evidence, left: SideLine, right: SideLine
+    wall: Wall,
+    room: Room,
+    surface: WallSurface,
+    evidence: Evidence,
+    sides: tuple[SideLine, SideLine],
+    ends: FreeEnds,
 ) -> Outline:
     u = np.arange(-BEYOND_MM, wall.width_m * 1000 + BEYOND_MM + SAMPLE_MM, SAMPLE_MM)
     beside = cells_beside(wall, room)
@@ -81,13 +94,13 @@ def _trace(
     )
     bottom_kind: EdgeKind = "floor" if bottom else "end"
     top_kind: EdgeKind = "ceiling" if top else "end"
-    bottom = bottom or [_free_level(wall, evidence, u, False)]
-    top = top or [_free_level(wall, evidence, u, True)]
+    bottom = bottom or [_free_level(wall, evidence, u, False, ends)]
+    top = top or [_free_level(wall, evidence, u, True, ends)]
     registration = surface.registration_mm
     bottom = [Run(r.u_mm, r.v_mm, np.hypot(r.uncertainty_mm, registration), r.measured) for r in bottom]
     top = [Run(r.u_mm, r.v_mm, np.hypot(r.uncertainty_mm, registration), r.measured) for r in top]
     step = combine([3.0, registration])
-    return join_outline(bottom, top, left, right, (wall.left, wall.right), bottom_kind, top_kind, step)
+    return join_outline(bottom, top, *sides, (wall.left, wall.right), bottom_kind, top_kind, step)
 
 
 def _own_ends(wall: Wall, evidence: Evidence, upper: bool) -> Floats:
@@ -126,8 +139,12 @@ def _heights_along(surface: WallSurface, u: Floats, upper: bool) -> Floats:
     return np.asarray(np.interp(u, centres[known], means[known]))
 
 
-def _free_level(wall: Wall, evidence: Evidence, u: Floats, upper: bool) -> Run:
+def _free_level(wall: Wall, evidence: Evidence, u: Floats, upper: bool, ends: FreeEnds) -> Run:
     """The level where the measured wall stops when nothing meets it there: nine columns in ten stay within."""
+    fit = ends.get((wall.id, "top" if upper else "bottom"))
+    if fit is not None:
+        line = (1.0 if upper else -1.0) * (fit.offset_mm + fit.slope * u)
+        return Run(u, line, np.full(u.size, fit.standard_uncertainty_mm), True)
     grid = evidence.grid
     columns = np.flatnonzero((evidence.seen == WALL).any(axis=0))
     rough = wall.top_m * 1000 if upper else wall.bottom_m * 1000

@@ -7,8 +7,9 @@ import numpy as np
 from unfold.arrays import Floats
 from unfold.elevation.absence import find_absences
 from unfold.elevation.candidates import Candidate, find_candidates
-from unfold.elevation.collect import Zone, collect_zone_rays, frame_in_scan_axes
+from unfold.elevation.collect import collect_zone_rays, frame_in_scan_axes
 from unfold.elevation.datum import datum_of, level_datum_m
+from unfold.elevation.ends import FreeEnds, end_zone, free_sides, place_ends
 from unfold.elevation.evidence import Evidence, gather_evidence
 from unfold.elevation.local_rays import join
 from unfold.elevation.mirror import is_mirror, occupied_voxels
@@ -48,7 +49,10 @@ def unfold_walls(
         for wall, outline, seen, surface in zip(room.walls, outlines, evidence, surfaces.walls, strict=True)
     ]
     progress("placing openings")
-    cases, mirrors = _set_mirrors_aside(room, _collect(scan, room, surfaces.walls, evidence, candidates))
+    cases, ends = _collect(scan, room, surfaces.walls, evidence, outlines, candidates)
+    cases, mirrors = _set_mirrors_aside(room, cases)
+    if ends:
+        outlines = trace_outlines(room, surfaces.walls, evidence, ends)
     openings = [
         measure_openings(wall, surface, seen, outline, own)
         for wall, surface, seen, outline, own in zip(room.walls, surfaces.walls, evidence, outlines, cases, strict=True)
@@ -87,10 +91,13 @@ def _collect(
     room: Room,
     surfaces: Sequence[WallSurface],
     evidence: Sequence[Evidence],
+    outlines: Sequence[Outline],
     candidates: Sequence[Sequence[Candidate]],
-) -> list[list[Case]]:
-    """Stream the points and hand each candidate the rays around and inside it."""
-    zones: list[Zone] = []
+) -> tuple[list[list[Case]], FreeEnds]:
+    """Stream the points: the rays around and inside each candidate, and those that place the walls' free sides."""
+    free = [(i, side, rough) for i, outline in enumerate(outlines) for side, rough in free_sides(outline).items()]
+    zones = [end_zone(i, outlines[i], surfaces[i], side, rough) for i, side, rough in free]
+    count = len(zones)  # candidates come later, and take the cells that they share with an end
     owners: list[tuple[int, Candidate]] = []
     for i, own in enumerate(candidates):
         for candidate in own:
@@ -99,8 +106,10 @@ def _collect(
     rays = collect_zone_rays(scan, room, [surface.grid for surface in surfaces], zones)
     cases: list[list[Case]] = [[] for _ in candidates]
     for k, (i, candidate) in enumerate(owners):
-        cases[i].append(Case(candidate, rays[2 * k], rays[2 * k + 1], zones[2 * k].height_mm))
-    return cases
+        edge = count + 2 * k
+        cases[i].append(Case(candidate, rays[edge], rays[edge + 1], zones[edge].height_mm))
+    sides = [(side, rough) for _, side, rough in free]
+    return cases, place_ends(room.walls, surfaces, zones[:count], rays[:count], sides)
 
 
 def _set_mirrors_aside(room: Room, cases: list[list[Case]]) -> tuple[list[list[Case]], list[Finding]]:
