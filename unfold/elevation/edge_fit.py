@@ -303,6 +303,8 @@ def _posterior(
     _, blur, offset, slope = best
     half = _half_width(sides.x - slope * sides.t - offset, sides.front, blur)
     reach_t = max(float(np.abs(sides.t).max()), 1.0)
+    away = np.abs(sides.x - slope * sides.t - offset)  # rays farther off add the same to every edge that is tried
+    sides = sides.select(away < 3.0 * half + 10.0 * blur * sides.stretch)
     mean, deviation = np.array([offset, slope]), np.array([half / 3, half / 3 / reach_t])
     for _ in range(3):
         offsets = mean[0] + np.linspace(-4, 4, _OFFSETS) * deviation[0]

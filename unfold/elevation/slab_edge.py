@@ -155,10 +155,10 @@ def _rough_levels(
     up = 1.0 if kind == "ceiling" else -1.0
     for index, slab in planes:
         residual = beside.v - _plane_v(wall, slab, beside.u, beside.d)
+        base = _plane_v(wall, slab, centre, np.zeros(windows))
         for window, layers in enumerate(_layers(beside, residual, windows, slab is not None, kind == "ceiling")):
-            base = _plane_v(wall, slab, centre[window : window + 1], np.zeros(1))[0]
             for layer in layers:
-                v = base + layer
+                v = base[window] + layer
                 end = wall_ends_mm[window]
                 if (
                     not np.isfinite(end)
