@@ -75,6 +75,8 @@ def coarse_surface(wall: Wall, grid: Grid, cells: Cells) -> CoarseSurface:
     nodes = np.zeros(shape)
     for spacing, bending, cut in _STEPS:
         spacing = max(spacing, np.sqrt((sides[0][1] - sides[0][0]) * (sides[1][1] - sides[1][0]) / 3000.0))
+        # where the scan scatters more than that, so must the residuals be allowed to
+        cut = max(cut, 4.5 * float(np.median(np.abs(residual))))
         robust = weight * np.clip(1.0 - (residual / cut) ** 2, 0.0, None) ** 2
         if (robust > 0).sum() < 12:
             break

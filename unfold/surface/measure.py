@@ -1,20 +1,22 @@
 """The surface stage: from the stream and the room's walls to height maps, flatness and verdicts."""
 
-from collections.abc import Iterable, Iterator
+import os
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
 
 import numpy as np
 
-from unfold.findings import Finding
 from unfold.progress import Progress, silent
-from unfold.room.result import Room
+from unfold.room.result import Room, Wall
 from unfold.scan import Scan
 from unfold.scan.result import Chunk
 from unfold.settings.surface import SurfaceSettings
 from unfold.surface.coarse import coarse_surface, grid_of
-from unfold.surface.noise import point_noise
-from unfold.surface.rays import TILE_CELLS, RayCaster
+from unfold.surface.noise import cell_spread, point_noise
+from unfold.surface.rays import TILE_CELLS, RayCaster, WallSums
 from unfold.surface.registration import register
-from unfold.surface.result import Surfaces, WallSurface
+from unfold.surface.result import Surfaces
 from unfold.surface.shared_error import shared_errors
 from unfold.surface.slots import Slots
 from unfold.surface.tolerance import load_tolerance
@@ -22,8 +24,12 @@ from unfold.surface.wall import WallData, measure_wall
 from unfold.surface.wall_cells import own_cells
 
 _BAND_SIGMAS = 4.5
+_BAND_SPREADS = 2.5  # of the cells' means, where noise hangs together over more than a cell
 _LEAST_BAND_MM, _MOST_BAND_MM = 4.0, 30.0
 _PROBE_POINTS = 300_000
+
+_In = TypeVar("_In")
+_Out = TypeVar("_Out")
 
 
 def measure_surfaces(scan: Scan, room: Room, settings: SurfaceSettings, progress: Progress | None = None) -> Surfaces:
@@ -40,14 +46,10 @@ def measure_surfaces(scan: Scan, room: Room, settings: SurfaceSettings, progress
         [wall.registration for wall in data], settings, room.plumb.standard_uncertainty_deg, slots.stated
     )
     usual = float(np.median([wall.assumed_noise_mm for wall in data])) if data else 0.0
-    walls: list[WallSurface] = []
-    findings: list[Finding] = []
-    for wall in data:
-        report(f"flatness of {wall.wall.id}")
-        surface, noticed = measure_wall(wall, errors, tolerance, usual)
-        walls.append(surface)
-        findings.extend(noticed)
-    return Surfaces(tolerance.name, tuple(walls), tuple(findings))
+    report(f"flatness of {len(data)} walls")
+    measured = _in_threads(lambda wall: measure_wall(wall, errors, tolerance, usual), data)
+    findings = [finding for _, noticed in measured for finding in noticed]
+    return Surfaces(tolerance.name, tuple(surface for surface, _ in measured), tuple(findings))
 
 
 def _gather(scan: Scan, room: Room, settings: SurfaceSettings, slots: Slots) -> list[WallData]:
@@ -55,15 +57,21 @@ def _gather(scan: Scan, room: Room, settings: SurfaceSettings, slots: Slots) -> 
     if not room.walls:
         return []
     caster = _cast(scan, room, settings, slots)
-    data = []
-    for w, wall in enumerate(room.walls):
-        sums = caster.finish(w)
-        noise = point_noise(sums.hit, sums.hit_sum, sums.hit_squares)
-        assumed = noise if noise is not None else 1000.0 * wall.noise_m
-        cells = own_cells(sums, assumed, 1000.0 * wall.width_m, 1000.0 * wall.bottom_m, 1000.0 * wall.top_m)
-        registration = register(sums.tiles, TILE_CELLS * sums.grid.cell_mm, assumed)
-        data.append(WallData(wall, sums, cells, registration, noise, assumed))
-    return data
+    return _in_threads(lambda w: _wall_data(room.walls[w], caster.finish(w)), range(len(room.walls)))
+
+
+def _wall_data(wall: Wall, sums: WallSums) -> WallData:
+    noise = point_noise(sums.hit, sums.hit_sum, sums.hit_squares)
+    assumed = noise if noise is not None else 1000.0 * wall.noise_m
+    cells = own_cells(sums, assumed, 1000.0 * wall.width_m, 1000.0 * wall.bottom_m, 1000.0 * wall.top_m)
+    registration = register(sums.tiles, TILE_CELLS * sums.grid.cell_mm, assumed)
+    return WallData(wall, sums, cells, registration, noise, assumed)
+
+
+def _in_threads(work: Callable[[_In], _Out], items: Iterable[_In]) -> list[_Out]:
+    """Do the work on each item, in order; walls do not depend on each other, and compiled loops run side by side."""
+    with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:
+        return list(pool.map(work, items))
 
 
 def _cast(scan: Scan, room: Room, settings: SurfaceSettings, slots: Slots) -> RayCaster:
@@ -91,7 +99,8 @@ def _after_probe(chunks: Iterable[Chunk], caster: RayCaster, walls: int) -> Iter
     usual = float(np.median(known)) if known else _LEAST_BAND_MM
     for w, own in enumerate(noise):
         sigma = usual if own is None else max(own, 0.5 * usual)
-        caster.set_band(w, float(np.clip(_BAND_SIGMAS * sigma, _LEAST_BAND_MM, _MOST_BAND_MM)))
+        band = max(_BAND_SIGMAS * sigma, _BAND_SPREADS * cell_spread(found[w].hit, found[w].hit_sum))
+        caster.set_band(w, float(np.clip(band, _LEAST_BAND_MM, _MOST_BAND_MM)))
     caster.clear()
     yield first
     yield from stream

@@ -38,6 +38,15 @@ def _pooled(within: Floats, freedom: Floats) -> float | None:
     return float(np.sqrt(np.average(variance[usual], weights=freedom[usual])))
 
 
+def cell_spread(count: Counts, total: Floats) -> float:
+    """Spread of the cells' mean heights, mm: half the distance between their 16th and 84th percentile."""
+    means = total[count > 0] / count[count > 0]
+    if not len(means):
+        return 0.0
+    low, high = np.quantile(means, [0.16, 0.84])
+    return float(0.5 * (high - low))
+
+
 def local_noise(count: Counts, total: Floats, squares: Floats, inside: Bools, usual_mm: float) -> Floats:
     """Scatter of single points from place to place, mm, (rows, columns): with range and incidence it differs over a
     wall.
