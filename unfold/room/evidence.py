@@ -96,14 +96,12 @@ def is_passed_over(one: Columns, storey: Storey) -> bool:
     """Tell furniture from a wall by the ceiling: over furniture it goes on without a gap, at a wall it ends."""
     along = one.along()[one.full]
     base, normal = one.trace.at(along), one.trace.normal_at(along)
-    both = np.ones(len(along), bool)
-    for side in (-1.0, 1.0):
-        seen = np.ones(len(along), bool)
-        for offset in (0.04, 0.08):
-            i, j, inside = storey.raster.index(base + side * offset * normal)
-            seen &= inside & ~np.isnan(storey.ceiling_map_m[i, j])
-        both &= seen
-    return bool(both.mean() > 0.5)
+    heights = []
+    for offset in (-0.08, -0.04, 0.04, 0.08):
+        i, j, inside = storey.raster.index(base + offset * normal)
+        heights.append(np.where(inside, storey.ceiling_map_m[i, j], np.nan))
+    step = np.max(heights, axis=0) - np.min(heights, axis=0)  # NaN where one was not seen; a soffit makes a step
+    return bool(np.mean(step < 0.06) > 0.5)
 
 
 def stands_out(one: Columns, cells: LevelCells) -> bool:

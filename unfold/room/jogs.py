@@ -18,6 +18,7 @@ from unfold.room.uprights import Line
 MOST_DEPTH_M = 0.6
 SLACK_M = 0.06
 OWN_M = 0.015
+CAP_M, MEET_M = 0.3, 0.4
 PARALLEL = np.cos(np.radians(8.0))
 TALL_SHARE = 0.5
 
@@ -36,10 +37,29 @@ def find_jogs(columns: list[Columns], cells: LevelCells, storey: Storey) -> Jogs
     lines = [one for one in columns if isinstance(one.trace, Line)]
     for one in lines:
         for end in _ends(one, cells):
+            if not _meets(one, end[0], columns):
+                jogs.unseen.append(_cap(one, end[0]))
             for other in lines:
                 if other is not one:
                     _join(one, end, other, columns, cells, storey, jogs)
     return jogs
+
+
+def _meets(one: Columns, end: float, columns: list[Columns]) -> bool:
+    """Tell whether another wall was hit close to a wall's end."""
+    point = one.trace.at(np.array([end]))
+    for other in columns:
+        if other is not one and abs(float(other.trace.distance(point)[0])) < MEET_M:
+            along = float(other.trace.along(point)[0])
+            if np.any(np.abs(other.along()[other.full] - along) < MEET_M):
+                return True
+    return False
+
+
+def _cap(one: Columns, end: float) -> Floats:
+    """A short line square to a wall at its end, so that the strip behind it can be told from the space beside it."""
+    along = np.array([end])
+    return np.asarray(one.trace.at(along) + CAP_M * np.array([[-1.0], [1.0]]) * one.trace.normal_at(along))
 
 
 def _ends(one: Columns, cells: LevelCells) -> tuple[tuple[float, float], tuple[float, float]]:

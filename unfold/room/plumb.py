@@ -16,6 +16,7 @@ from unfold.scan.result import Station
 from unfold.settings.room import RoomSettings
 
 AGREE_DEG = 0.5  # a levelled scanner's axis is at least this close to the estimate
+SLOPE_DEG = 3.0  # a ceiling further off level was built so
 COARSE_SAMPLE = 10_000
 FIT_DEG = 6.0  # a surface this far from level or plumb still speaks for a direction as up, by half or so
 SCANNER_DEG = 0.005  # dual-axis compensators of terrestrial scanners: 5 to 20 arc seconds; common practice
@@ -80,8 +81,10 @@ def estimate_up(normals: Floats, positions_m: Floats, hint: Floats | None = None
     """
     few = np.arange(0, len(normals), max(1, len(normals) // COARSE_SAMPLE))
     up = _coarse_up(normals[few], positions_m[few]) if hint is None else hint
-    for scale_deg in (8.0, 4.0, 2.0, 1.0, 0.7, 0.7):
-        up = _refine(up, normals, math.sin(math.radians(scale_deg)))
+    for scale_deg in (8.0, 4.0, 2.0, 1.0):
+        up = _refine(up, normals, math.sin(math.radians(scale_deg)), False)
+    for scale_deg in (1.5, 1.0, 1.0):  # by now a ceiling that slopes has no say any more
+        up = _refine(up, normals, math.sin(math.radians(scale_deg)), True)
     return _with_uncertainty(up, normals, positions_m)
 
 
@@ -147,13 +150,14 @@ def _complete(axis: Floats) -> tuple[Floats, Floats]:
     return first, np.cross(axis, first)
 
 
-def _refine(up: Floats, normals: Floats, scale: float) -> Floats:
-    """One step of robust least squares (Cauchy weights) for a small turn of `up`."""
+def _refine(up: Floats, normals: Floats, scale: float, strict: bool) -> Floats:
+    """One step of robust least squares for a small turn of `up`: Cauchy's weights, or Welsch's when strict."""
     cosine = normals @ up
     level, plumb = np.abs(cosine) > 0.9, np.abs(cosine) < 0.35
     a, b = _complete(up)
     rows, residuals = _equations(normals, cosine, level, plumb, a, b)
-    weights = 1.0 / (1.0 + (residuals / scale) ** 2)
+    share = np.square(residuals / scale)
+    weights = np.exp(-0.5 * share) if strict else 1.0 / (1.0 + share)
     left = (rows * weights[:, None]).T @ rows + 1e-9 * np.eye(2)
     turn = np.linalg.solve(left, -(rows * weights[:, None]).T @ residuals)
     turned = up + turn[0] * a + turn[1] * b
@@ -185,7 +189,8 @@ def _with_uncertainty(up: Floats, normals: Floats, positions_m: Floats) -> UpEst
         tilts.append(np.degrees(np.array([mean @ a, mean @ b])))
         weights.append(float(group.sum()))
     floor_tilt = float(np.hypot(*(tilts[0] - tilts[1]))) if len(tilts) == 2 else None
-    spread = [float(np.linalg.norm(tilt)) / math.sqrt(2.0) for tilt in tilts]
+    level = [tilt for k, tilt in enumerate(tilts) if k == 0 or np.linalg.norm(tilt) < SLOPE_DEG]  # not a sloped ceiling
+    spread = [float(np.linalg.norm(tilt)) / math.sqrt(2.0) for tilt in level]
     spread += _wall_opinions(normals, cosine, a, b)
     if not spread:
         return UpEstimate(up, 5.0, None)

@@ -281,7 +281,8 @@ class _Search:
         turn = np.degrees(np.arccos(np.clip(cosine, 0.0, 1.0)))
         off_normal = math.sqrt(float(np.average(np.square(turn), weights=weight)))
         rms = math.sqrt(float(np.average(np.square(circle.distance(xy)), weights=weight)))
-        even = off_normal < max(3.0, 1.8 * self._line_turn_deg)
+        allowed = 7.5 if span > math.radians(200.0) else 3.0  # flats that touch a small circle all round stray by 8
+        even = off_normal < max(allowed, 1.8 * self._line_turn_deg)
         return covered > 0.6 and rms < 0.45 * tolerance and even
 
     def claim(self, trace: Trace) -> int:
