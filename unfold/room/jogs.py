@@ -38,7 +38,7 @@ def find_jogs(columns: list[Columns], cells: LevelCells, storey: Storey) -> Jogs
     for one in lines:
         for end in _ends(one, cells):
             if not _meets(one, end[0], columns):
-                jogs.unseen.append(_cap(one, end[0]))
+                jogs.unseen.extend(_caps(one, end))
             for other in lines:
                 if other is not one:
                     _join(one, end, other, columns, cells, storey, jogs)
@@ -56,10 +56,11 @@ def _meets(one: Columns, end: float, columns: list[Columns]) -> bool:
     return False
 
 
-def _cap(one: Columns, end: float) -> Floats:
-    """A short line square to a wall at its end, so that the strip behind it can be told from the space beside it."""
-    along = np.array([end])
-    return np.asarray(one.trace.at(along) + CAP_M * np.array([[-1.0], [1.0]]) * one.trace.normal_at(along))
+def _caps(one: Columns, end: tuple[float, float]) -> list[Floats]:
+    """Short lines from a wall's end, square and slanting back: they part the strip behind it from the space beside."""
+    here, back = one.trace.at(np.array([end[0], end[0] - CAP_M * end[1]]))
+    normal = CAP_M * one.trace.normal_at(np.array([end[0]]))[0]
+    return [np.stack([here - normal, here + normal]), *(np.stack([here, back + side * normal]) for side in (-1.0, 1.0))]
 
 
 def _ends(one: Columns, cells: LevelCells) -> tuple[tuple[float, float], tuple[float, float]]:
