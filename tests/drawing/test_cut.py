@@ -1,7 +1,11 @@
 """Cut files: read back with the library, compared with the layout, and refused when they differ."""
 
 import csv
+import os
+import subprocess
+import sys
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import ezdxf
@@ -179,8 +183,26 @@ def test_the_same_layout_gives_the_same_bytes(
     assert (tmp_path / "cut" / "W1-P1.dxf").read_bytes() == (folder / "W1-P1.dxf").read_bytes()
 
 
+def test_no_date_stands_in_a_cut_file(folder: Path) -> None:
+    text = (folder / "W1-P1.dxf").read_text()
+    assert str(datetime.now(UTC).year) not in text.replace("AC1024", "")
+
+
 def test_mirroring_twice_is_nothing(layout: Layout) -> None:
     outline = cut_outline(panels_of(layout)[1], JobSettings().cut)
     twice = mirrored_outline(mirrored_outline(outline, 100.0), 100.0)
     for one, other in zip(outline.paths, twice.paths, strict=True):
         np.testing.assert_allclose(one, other, atol=1e-9)
+
+
+def test_another_run_writes_the_same_file() -> None:
+    """The library keeps some of what it writes in sets, whose order changes with the seed of Python's hashes."""
+    code = "from unfold.drawing.cut_dxf import CutDocument, _frame; print(*_frame())"
+    texts = {
+        subprocess.run(
+            [sys.executable, "-c", code], env={**os.environ, "PYTHONHASHSEED": seed}, capture_output=True, check=True
+        ).stdout
+        for seed in ("1", "2", "3")
+    }
+    assert len(texts) == 1
+    assert b"LWPOLYLINE" not in texts.pop()

@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from unfold.arrays import Floats
+from unfold.drawing.dxf_document import add_classes
 
 TEXT_STYLE = "LABEL"
 HEAD_SHARE = 0.3  # of an arrow's length, to the barbs of its head
@@ -78,15 +79,16 @@ def _frame() -> tuple[str, str, str]:
     from ezdxf import options  # type: ignore[attr-defined]
     from ezdxf.filemanagement import new
 
-    document = new("R2010", units=4)
-    document.header["$MEASUREMENT"] = 1
-    document.styles.add(TEXT_STYLE, font="DejaVuSans.ttf")
-    for name, (colour, width) in LAYERS.items():
-        document.layers.add(name, color=colour, lineweight=width)
-    stream = io.StringIO()
     earlier = options.write_fixed_meta_data_for_testing
-    options.write_fixed_meta_data_for_testing = True
+    options.write_fixed_meta_data_for_testing = True  # else the date of writing goes into every file
     try:
+        document = new("R2010", units=4)
+        document.header["$MEASUREMENT"] = 1
+        document.styles.add(TEXT_STYLE, font="DejaVuSans.ttf")
+        for name, (colour, width) in LAYERS.items():
+            document.layers.add(name, color=colour, lineweight=width)
+        add_classes(document)
+        stream = io.StringIO()
         document.write(stream)
     finally:
         options.write_fixed_meta_data_for_testing = earlier

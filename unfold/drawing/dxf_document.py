@@ -21,6 +21,7 @@ from ezdxf.document import Drawing
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
 from ezdxf.layouts.layout import Modelspace
+from ezdxf.sections.classes import REQ_R2004
 
 from unfold.arrays import Floats
 from unfold.drawing.plain_text import plain_text
@@ -109,6 +110,12 @@ def add_text(
     entity.set_placement(at, align=align)
 
 
+def add_classes(document: Drawing) -> None:
+    """List the classes that every drawing needs by name: the library would list them in an order that varies by run."""
+    for name in sorted(REQ_R2004):
+        document.classes.add_class(name)
+
+
 def save(document: Drawing, path: Path, shown_mm: tuple[Floats, Floats] | None = None) -> None:
     """Write the drawing, opened with a view on the region between two corners (2,) and what surrounds it.
 
@@ -118,6 +125,7 @@ def save(document: Drawing, path: Path, shown_mm: tuple[Floats, Floats] | None =
         wide, tall = 1.5 * (shown_mm[1] - shown_mm[0])
         x, y = 0.5 * (shown_mm[0] + shown_mm[1])
         document.set_modelspace_vport(height=float(max(tall, 0.6 * wide)), center=(float(x), float(y)))
+    add_classes(document)
     as_before = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True
     try:
