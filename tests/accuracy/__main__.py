@@ -26,6 +26,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path)
     parser.add_argument("--work", type=Path, help="where simulated scans are kept between runs; default: nowhere")
     parser.add_argument("--processes", type=int, default=1)
+    parser.add_argument("--keep", action="store_true", help="judge jobs already in --work without running them again")
     parser.add_argument("--details", action="store_true", help="print each wall that fails as it comes")
     args = parser.parse_args()
     names = list(ROOMS) if args.rooms == "all" else args.rooms.split(",")
@@ -33,7 +34,7 @@ def main() -> None:
     cases: list[CaseResult] = []
     with tempfile.TemporaryDirectory() as temporary:
         work = args.work or Path(temporary)
-        jobs = [(name, seed, instrument, work, args.profile) for name in names for seed in range(args.seeds)]
+        jobs = [(name, seed, instrument, work, args.profile, args.keep) for name in names for seed in range(args.seeds)]
         with ProcessPoolExecutor(args.processes, get_context("spawn")) as pool:
             for case in pool.map(measure_case, jobs):
                 cases.append(case)

@@ -69,8 +69,11 @@ class Case:
     failure: str | None
 
 
-def run_case(room: str, seed: int, instrument: Instrument, work: Path) -> Case:
-    """Simulate one room with one seed (or take it from `work`), run unfold and read the job."""
+def run_case(room: str, seed: int, instrument: Instrument, work: Path, keep: bool = False) -> Case:
+    """Simulate one room with one seed (or take it from `work`), run unfold and read the job.
+
+    With `keep` a job that is already in `work` is read as it is.
+    """
     key = hashlib.sha256(repr((room_named(room), instrument, seed)).encode()).hexdigest()[:12]
     folder = work / f"{room}-{seed}-{key}"
     if not (folder / "truth.json").exists():
@@ -78,9 +81,9 @@ def run_case(room: str, seed: int, instrument: Instrument, work: Path) -> Case:
     truth = json.loads((folder / "truth.json").read_text())
     job = folder / "job"
     started = time.monotonic()
-    failure = _run_unfold(
-        folder / truth["scan"], job, truth["unit"] if truth["scan"].endswith(("ply", "xyz")) else None
-    )
+    unit = truth["unit"] if truth["scan"].endswith(("ply", "xyz")) else None
+    kept = keep and (job / "flatness.json").exists()
+    failure = None if kept else _run_unfold(folder / truth["scan"], job, unit)
     seconds = time.monotonic() - started
     building = build(room_named(room))
     walls = _true_walls(truth, folder)

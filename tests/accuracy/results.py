@@ -55,10 +55,10 @@ class CaseResult:
     invented_area: float = 0.0
 
 
-def measure_case(job: tuple[str, int, Instrument, Path, str]) -> CaseResult:
-    """Run and judge one room with one seed: (room, seed, instrument, folder for scans, profile)."""
-    name, seed, instrument, work, profile = job
-    return judge(run_case(name, seed, instrument, work), LIMITS[profile])
+def measure_case(job: tuple[str, int, Instrument, Path, str, bool]) -> CaseResult:
+    """Run and judge one room with one seed: (room, seed, instrument, folder for scans, profile, keep)."""
+    name, seed, instrument, work, profile, keep = job
+    return judge(run_case(name, seed, instrument, work, keep), LIMITS[profile])
 
 
 def judge(case: Case, limits: Limits) -> CaseResult:
