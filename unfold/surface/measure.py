@@ -27,6 +27,7 @@ _BAND_SIGMAS = 4.5
 _BAND_SPREADS = 2.5  # of the cells' means, where noise hangs together over more than a cell
 _LEAST_BAND_MM, _MOST_BAND_MM = 4.0, 30.0
 _PROBE_POINTS = 300_000
+_THREADS = 2  # each wall at work takes some hundred bytes a cell
 
 _In = TypeVar("_In")
 _Out = TypeVar("_Out")
@@ -70,7 +71,7 @@ def _wall_data(wall: Wall, sums: WallSums) -> WallData:
 
 def _in_threads(work: Callable[[_In], _Out], items: Iterable[_In]) -> list[_Out]:
     """Do the work on each item, in order; walls do not depend on each other, and compiled loops run side by side."""
-    with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:
+    with ThreadPoolExecutor(min(_THREADS, os.cpu_count() or 1)) as pool:
         return list(pool.map(work, items))
 
 
@@ -97,9 +98,11 @@ def _after_probe(chunks: Iterable[Chunk], caster: RayCaster, walls: int) -> Iter
     noise = [point_noise(sums.hit, sums.hit_sum, sums.hit_squares) for sums in found]
     known = [value for value in noise if value is not None]
     usual = float(np.median(known)) if known else _LEAST_BAND_MM
+    # that of the scan, not of a wall that has much on it
+    spread = float(np.median([cell_spread(sums.hit, sums.hit_sum) for sums in found]))
     for w, own in enumerate(noise):
         sigma = usual if own is None else max(own, 0.5 * usual)
-        band = max(_BAND_SIGMAS * sigma, _BAND_SPREADS * cell_spread(found[w].hit, found[w].hit_sum))
+        band = max(_BAND_SIGMAS * sigma, _BAND_SPREADS * spread)
         caster.set_band(w, float(np.clip(band, _LEAST_BAND_MM, _MOST_BAND_MM)))
     caster.clear()
     yield first

@@ -97,7 +97,9 @@ def _tell_apart(sums: WallSums, sheet: Bools, spread: int, noise_mm: float) -> t
     near = box(weight, spread)
     total = _signed_box(np.where(sheet, sums.near_sum, 0.0), spread)
     off = np.where(near > 0.5, total / np.maximum(near, 0.5), 0.0) * (sheet if spread == 1 else 1.0)
-    level = np.maximum(_STEP_MM, 4.0 * noise_mm / np.sqrt(np.maximum(near, 0.5)))
+    # noise that hangs together over more than a cell shows in how far the averages themselves scatter
+    spread_mm = float(np.diff(np.quantile(off[sheet], [0.16, 0.84]))[0]) / 2 if sheet.any() else 0.0
+    level = np.maximum(max(_STEP_MM, 3.0 * spread_mm), 4.0 * noise_mm / np.sqrt(np.maximum(near, 0.5)))
     things, lumps = np.zeros(sheet.shape, bool), np.zeros(sheet.shape, bool)
     number = 0
     for sign in (1.0, -1.0):
