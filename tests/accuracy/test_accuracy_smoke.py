@@ -15,6 +15,9 @@ from tests.accuracy.table import rows
 from tests.simulate.scanner import TRIPOD
 
 
+pytestmark = pytest.mark.slow
+
+
 @pytest.fixture(scope="module")
 def box(tmp_path_factory: pytest.TempPathFactory) -> CaseResult:
     folder: Path = tmp_path_factory.mktemp("accuracy")
