@@ -14,7 +14,6 @@ from tests.accuracy.results import LIMITS, CaseResult, judge
 from tests.accuracy.table import rows
 from tests.simulate.scanner import TRIPOD
 
-
 pytestmark = pytest.mark.slow
 
 
