@@ -32,8 +32,10 @@ def _about(u: Floats, v: Floats, z: Floats, solution: Floats) -> Plane:
 def least_squares_plane(u: Floats, v: Floats, z: Floats) -> Plane:
     """Fit the least-squares plane to heights z (n,) at (u, v): ISO 12781-1, LSPL; heights small against the extent."""
     middle = np.array([u.mean(), v.mean()])
-    table = np.stack([np.ones_like(u), u - middle[0], v - middle[1]], axis=1)
-    solution = np.linalg.lstsq(table, z, rcond=None)[0]
+    scale = np.array([1.0, max(float(np.ptp(u)), 1e-9), max(float(np.ptp(v)), 1e-9)])
+    table = np.stack([np.ones_like(u), u - middle[0], v - middle[1]], axis=1) / scale
+    # about the middle and in units of the extent the normal equations are well conditioned
+    solution = np.linalg.lstsq(table.T @ table, table.T @ z, rcond=None)[0] / scale
     solution[0] -= solution[1:] @ middle
     return _about(u, v, z, solution)
 
