@@ -78,7 +78,7 @@ def _run(arguments: argparse.Namespace) -> None:
 
 
 def _layout(arguments: argparse.Namespace) -> None:
-    from unfold.job import lay_again
+    from unfold.lay_again import lay_again
 
     layout = lay_again(arguments.folder, arguments.settings, terminal_progress())
     end_progress()

@@ -6,13 +6,12 @@ from pathlib import Path
 
 from threadpoolctl import threadpool_limits
 
-from unfold.drawing import draw_job
+from unfold.drawing.job_drawings import draw_job
 from unfold.drawing.layout_drawings import draw_layout
 from unfold.elevation import unfold_walls
 from unfold.elevation.result import Elevations
 from unfold.findings import Finding
 from unfold.job_folder.publishing import publish
-from unfold.job_folder.reading import read_job
 from unfold.job_folder.writing import write_elevations, write_flatness, write_layout, write_settings
 from unfold.layout import lay_panels
 from unfold.layout.result import Layout
@@ -82,19 +81,3 @@ def write_job(job: Job, folder: Path, settings: JobSettings) -> None:
     write_settings(settings, folder)
     draw_job(job.sources, job.stations, job.room, job.surfaces, job.elevations, job.findings, folder, settings.drawing)
     draw_layout(job.layout, job.elevations, job.surfaces, folder, settings)
-
-
-def lay_again(folder: Path, settings_path: Path | None = None, progress: Progress = silent) -> Layout:
-    """Repeat the layout alone on an existing job, with new settings or its own.
-
-    Raises UnfoldError when `folder` is no complete job, SettingsError when the settings are not allowed.
-    """
-    settings = load_settings(settings_path if settings_path is not None else folder / "job.toml")
-    elevations, surfaces = read_job(folder)
-    with threadpool_limits(1, "blas"), publish(folder, keep_rest=True) as draft:
-        progress("laying panels")
-        layout = lay_panels(elevations, surfaces, settings.layout, progress)
-        write_layout(layout, draft)
-        write_settings(settings, draft)
-        draw_layout(layout, elevations, surfaces, draft, settings)
-    return layout

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.drawing.sample_job import HALL, SampleJob, WallPlan, rectangle, sample_job
-from unfold.drawing import draw_job
+from unfold.drawing.job_drawings import draw_job
 from unfold.elevation.result import WallElevation
 from unfold.settings.drawing import DrawingSettings
 from unfold.surface.result import WallSurface

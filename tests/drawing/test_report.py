@@ -11,7 +11,7 @@ import pytest
 from pypdf import PdfReader
 
 from tests.drawing.sample_job import HALL, SampleJob, sample_job
-from unfold.drawing import draw_job
+from unfold.drawing.job_drawings import draw_job
 from unfold.drawing.lengths import percent
 from unfold.drawing.report_blocks import Report
 from unfold.drawing.report_content import answer, build_report, partly_judged

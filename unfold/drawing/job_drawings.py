@@ -1,0 +1,62 @@
+"""Everything that is drawn of a job as it was measured: pictures, elevations, the plan of the room, the report."""
+
+from pathlib import Path
+
+from unfold.drawing.pdf_canvas import PdfCanvas, register_fonts
+from unfold.drawing.plan_picture import draw_plan_picture
+from unfold.drawing.png_canvas import PngCanvas
+from unfold.drawing.report_content import build_report
+from unfold.drawing.report_html import report_html
+from unfold.drawing.report_pdf import write_report_pdf
+from unfold.drawing.room_plan import RoomPlan, plan_room
+from unfold.drawing.wall_picture import draw_wall_picture, relief_of
+from unfold.elevation.result import Elevations
+from unfold.findings import Finding
+from unfold.room.result import Room
+from unfold.scan.result import Source, Station
+from unfold.settings.drawing import DrawingSettings
+from unfold.surface.result import Surfaces
+
+
+def draw_job(
+    sources: tuple[Source, ...],
+    stations: tuple[Station, ...],
+    room: Room | None,
+    surfaces: Surfaces,
+    elevations: Elevations,
+    findings: tuple[Finding, ...],
+    folder: Path,
+    settings: DrawingSettings,
+) -> None:
+    """Write heatmaps/, drawings/, report.html and report.pdf of a job into its folder."""
+    plan = plan_room(elevations, surfaces, stations)
+    floor = room.plan_m if room is not None else ()
+    (folder / "heatmaps").mkdir(parents=True, exist_ok=True)
+    (folder / "drawings").mkdir(parents=True, exist_ok=True)
+    _write_drawings(plan, surfaces, elevations, folder / "drawings", settings)
+    register_fonts()
+    vectors = {"plan": draw_plan_picture(PdfCanvas, plan, floor, settings)}
+    pixels = {"plan": folder / "drawings" / "plan.png"}
+    draw_plan_picture(PngCanvas, plan, floor, settings).save(pixels["plan"])
+    by_id = {surface.wall: surface for surface in surfaces.walls}
+    for wall in (wall for wall in elevations.walls if wall.id in by_id):
+        pixels[wall.id] = folder / "heatmaps" / f"{wall.id}.png"
+        relief = relief_of(wall, by_id[wall.id])
+        vectors[wall.id] = draw_wall_picture(PdfCanvas, wall, by_id[wall.id], relief, settings)
+        draw_wall_picture(PngCanvas, wall, by_id[wall.id], relief, settings).save(pixels[wall.id])
+    report = build_report(sources, stations, surfaces, elevations, findings, settings)
+    page = report_html(report, {name: path.read_bytes() for name, path in pixels.items()})
+    (folder / "report.html").write_text(page, encoding="utf-8")
+    write_report_pdf(report, vectors, folder / "report.pdf")
+
+
+def _write_drawings(
+    plan: RoomPlan, surfaces: Surfaces, elevations: Elevations, folder: Path, settings: DrawingSettings
+) -> None:
+    from unfold.drawing.room_dxf import write_room_dxf  # loads ezdxf, which a run that fails early need not
+    from unfold.drawing.wall_dxf import write_wall_dxf
+
+    verdicts = {surface.wall: surface.verdict for surface in surfaces.walls}
+    for wall in elevations.walls:
+        write_wall_dxf(wall, verdicts.get(wall.id), folder / f"{wall.id}.dxf", settings)
+    write_room_dxf(plan, folder / "room.dxf", settings)
