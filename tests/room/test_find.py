@@ -1,6 +1,7 @@
 """The room stage from end to end, on scans made in memory and on simulated rooms whose truth is known."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -94,8 +95,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", sorted(SIMULATED))
 def test_simulated_rooms_give_all_walls_and_none_besides(name: str, folder: Path) -> None:
-    instrument = PROFILES["tripod"]
-    simulate(room_named(name), folder / name, instrument.__class__(**{**vars_of(instrument), "spacing_m": 0.03}), 1)
+    simulate(room_named(name), folder / name, replace(PROFILES["tripod"], spacing_m=0.03), 1)
     truth = json.loads((folder / name / "truth.json").read_text())
     with open_scan([folder / name / "scan.e57"], ScanSettings()) as scan:
         room = find_room(scan, RoomSettings())
@@ -113,7 +113,3 @@ def left_corner(wall: dict[str, Any], origin: Floats, room: Room) -> Floats:
     u = min(point[0] for point in wall["outline"]) / 1000.0
     place = np.array(frame["origin_scan_m"]) + u * np.array(frame["right"]) - origin
     return np.asarray((room.level_from_local @ place)[:2])
-
-
-def vars_of(instrument: Any) -> dict[str, Any]:
-    return {name: getattr(instrument, name) for name in instrument.__dataclass_fields__}

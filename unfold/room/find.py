@@ -29,6 +29,7 @@ from unfold.settings.room import RoomSettings
 UPRIGHT_SINE = math.sin(math.radians(15.0))
 CLEAR_FLATNESS = 0.25
 TOLERANCE_M = (0.03, 0.06)  # bounds of three times the usual roughness
+LEAST_WALL_M = 0.6  # less wall than this in all is a chance alignment
 LEAST_AREA_M2 = 0.08
 Progress = Callable[[str], None]
 
@@ -74,7 +75,7 @@ def find_room(scan: Scan, settings: RoomSettings, progress: Progress | None = No
     columns += jogs.walls
     rooms = find_rooms(columns, jogs.unseen, storey, space, stood)
     walls, rings, area, more = build_walls(walk_chains(rooms, columns, storey.raster), columns, within, storey, rooms)
-    if not walls:
+    if sum(wall.width_m for wall in walls) < LEAST_WALL_M:
         raise UnfoldError(*_why_not(cells, storey, columns))
     return Room(
         rotation, plumb, walls, tuple(find_slabs(within, storey)), rings, area,
