@@ -12,6 +12,7 @@ from unfold.room.result import Room, Wall
 from unfold.scan import Scan
 from unfold.scan.result import Chunk
 from unfold.settings.surface import SurfaceSettings
+from unfold.surface.blocks import block_sums
 from unfold.surface.coarse import coarse_surface, grid_of
 from unfold.surface.noise import cell_spread, point_noise
 from unfold.surface.rays import TILE_CELLS, RayCaster, WallSums
@@ -27,6 +28,7 @@ _BAND_SIGMAS = 4.5
 _BAND_SPREADS = 2.5  # of the cells' means, where noise hangs together over more than a cell
 _LEAST_BAND_MM, _MOST_BAND_MM = 4.0, 30.0
 _PROBE_POINTS = 300_000
+_OWN_SHARE = 0.7  # of a tile's cells, for it to say how the stations agree on the wall
 _THREADS = 2  # each wall at work takes some hundred bytes a cell
 
 _In = TypeVar("_In")
@@ -65,7 +67,10 @@ def _wall_data(wall: Wall, sums: WallSums) -> WallData:
     noise = point_noise(sums.hit, sums.hit_sum, sums.hit_squares)
     assumed = noise if noise is not None else 1000.0 * wall.noise_m
     cells = own_cells(sums, assumed, 1000.0 * wall.width_m, 1000.0 * wall.bottom_m, 1000.0 * wall.top_m)
-    registration = register(sums.tiles, TILE_CELLS * sums.grid.cell_mm, assumed)
+    # tiles at edges hold points of what is beside the wall
+    share = block_sums(cells.is_wall, TILE_CELLS) / TILE_CELLS**2
+    tiles = np.where((share >= _OWN_SHARE)[None, :, :, None], sums.tiles, 0.0)
+    registration = register(tiles, TILE_CELLS * sums.grid.cell_mm, assumed)
     return WallData(wall, sums, cells, registration, noise, assumed)
 
 
