@@ -9,9 +9,9 @@ import numpy as np
 from scipy import ndimage
 
 from unfold.arrays import Bools, Floats
-from unfold.elevation.candidates import Candidate, reaches_floor
+from unfold.elevation.candidates import Candidate, has_casing, reaches_floor
 from unfold.elevation.edge_fit import EdgeFit, EdgeRays
-from unfold.elevation.evidence import EMPTY, WALL, Evidence, cell_centres
+from unfold.elevation.evidence import EMPTY, PROUD, WALL, Evidence, cell_centres
 from unfold.room.result import Cells, Wall
 
 LEAST_SIDE_MM = 400.0
@@ -36,7 +36,8 @@ def find_absences(evidence: Evidence, inside: Bools, floor_v: Floats, wall: Wall
             continue
         on_floor = reaches_floor(group, evidence, floor_v)
         if _framed(group, evidence, on_floor) and shadow[group].mean() < MOST_SHADOWED:
-            found.append(Candidate("absence", group, box, 0.0, False, on_floor))
+            cased = has_casing(box, 0.0, evidence, on_floor)
+            found.append(Candidate("absence", group, box, 0.0, cased, on_floor))
     return found
 
 
@@ -48,13 +49,13 @@ def _box_of(group: Bools, evidence: Evidence) -> tuple[float, float, float, floa
 
 
 def _framed(group: Bools, evidence: Evidence, on_floor: bool) -> bool:
-    """Whether the rim of the hole is mostly wall, but for its foot where it stands on the floor."""
+    """Whether the rim of the hole is mostly wall or casing, but for its foot where it stands on the floor."""
     reach = max(round(60.0 / evidence.grid.cell_mm), 2)
     rim = ndimage.binary_dilation(group, iterations=reach) & ~ndimage.binary_dilation(group, iterations=2)
     if on_floor:
         rows = np.flatnonzero(group.any(axis=1))
         rim[: rows[0] + reach] = False
-    return bool(rim.any() and np.mean(evidence.kind[rim] == WALL) > LEAST_FRAME)
+    return bool(rim.any() and np.mean(np.isin(evidence.kind[rim], (WALL, PROUD))) > LEAST_FRAME)
 
 
 def _shadowed(evidence: Evidence, wall: Wall, cells: Cells) -> Bools:

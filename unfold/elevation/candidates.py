@@ -95,7 +95,7 @@ def _candidate(source: Literal["behind", "plate"], cells: Bools, evidence: Evide
     turn = _turn_of(u, v)
     box = _box(u, v, turn, evidence.grid.cell_mm / 2)
     reaches = reaches_floor(cells, evidence, floor_v)
-    casing = source == "behind" and _has_casing(box, turn, evidence, reaches)
+    casing = source == "behind" and has_casing(box, turn, evidence, reaches)
     return Candidate(source, cells, box, turn, casing, reaches)
 
 
@@ -145,7 +145,7 @@ def reaches_floor(cells: Bools, evidence: Evidence, floor_v: Floats) -> bool:
     return bool(known.any() and np.mean(near[known]) > 0.5)
 
 
-def _has_casing(box: tuple[float, float, float, float], turn: float, evidence: Evidence, reaches_floor: bool) -> bool:
+def has_casing(box: tuple[float, float, float, float], turn: float, evidence: Evidence, reaches_floor: bool) -> bool:
     """Whether proud cells line the opening on most of the sides that can be seen."""
     if abs(turn) > 1e-9 or min(box[2] - box[0], box[3] - box[1]) < 200.0:
         return False

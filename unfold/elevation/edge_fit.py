@@ -223,12 +223,14 @@ def _side_face(rays: EdgeRays, back: Floats, offset: float, slope: float, tolera
     clearly better.
     """
     ended = rays.x + rays.drift * np.minimum(rays.depth, 1e4)
-    seen = (rays.drift < _SQUARE) & (rays.depth > tolerance_mm) & (rays.depth < np.minimum(back - tolerance_mm, 400.0))
-    seen &= np.abs(ended - offset - slope * rays.t) < 12.0
-    depth, t, residual = rays.depth[seen], rays.t[seen], ended[seen]
-    if depth.size < LEAST_SIDE_POINTS:
-        return None
-    square, spread = _fit_side(depth, t, residual, slope, splayed=False)
+    met = (rays.drift < _SQUARE) & (rays.depth > tolerance_mm) & (rays.depth < np.minimum(back - tolerance_mm, 400.0))
+    for _ in range(3):  # the window follows the fit: about a rough start it would cut the points off on one side
+        seen = met & (np.abs(ended - offset - slope * rays.t) < 12.0)
+        depth, t, residual = rays.depth[seen], rays.t[seen], ended[seen]
+        if depth.size < LEAST_SIDE_POINTS:
+            return None
+        square, spread = _fit_side(depth, t, residual, slope, splayed=False)
+        offset, slope = square.offset, square.slope
     low, high = np.quantile(depth, [0.05, 0.95])
     if depth.size < 60 or high < 3 * low or high - low < 30.0:
         return square  # points at one depth alone cannot tell a splay

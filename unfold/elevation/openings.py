@@ -1,7 +1,7 @@
 """Openings measured: each candidate's edges placed by the rays around it, its kind told by what the rays met inside."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -21,12 +21,13 @@ from unfold.elevation.local_surface import LocalSurface, surface_around
 from unfold.elevation.outline import Outline
 from unfold.elevation.result import Opening
 from unfold.elevation.rings import cells_inside, counter_clockwise, polygons_of_cells
-from unfold.elevation.shapes import Box, Shape, fit_circle, fit_rectangle, ring_likelihood
+from unfold.elevation.shapes import Box, EdgePlacer, Shape, fit_circle, fit_rectangle, place_between, ring_likelihood
 from unfold.quantity import combine
 from unfold.room.result import Wall
 from unfold.surface.result import WallSurface
 
 EDGE_ZONE_MM = 45.0
+NOISY_MM = 2.5
 CASING_ZONE_MM = 190.0  # widest casing that is looked for
 ROUND_MOST_MM = 900.0
 CLEARLY_ROUND = 3.0  # log-likelihood by which a circle must be better: most boxes are square
@@ -59,7 +60,7 @@ def zones_of(wall_index: int, candidate: Candidate, evidence: Evidence, surface:
     a, b = c * u + s * v, -s * u + c * v
     u0, v0, u1, v1 = candidate.box_mm
     outward = np.maximum(np.maximum(u0 - a, a - u1), np.maximum(v0 - b, b - v1))
-    reach = CASING_ZONE_MM if candidate.casing else EDGE_ZONE_MM
+    reach = CASING_ZONE_MM if candidate.casing or _hidden_boards(candidate, surface) else EDGE_ZONE_MM
     if candidate.source == "behind":  # an odd shape has edges inside of its box
         rim = ndimage.distance_transform_edt(candidate.cells) * evidence.grid.cell_mm
         edge = (outward < reach) & ~(candidate.cells & (rim > EDGE_ZONE_MM))
@@ -69,6 +70,29 @@ def zones_of(wall_index: int, candidate: Candidate, evidence: Evidence, surface:
     around = (outward > 0) & (outward < 150.0) & surface.is_wall & np.isfinite(surface.height_mm)
     height = float(np.median(surface.height_mm[around])) if around.any() else 0.0
     return Zone(wall_index, np.argwhere(edge), height), Zone(wall_index, np.argwhere(inner), height)
+
+
+def _hidden_boards(candidate: Candidate, surface: WallSurface) -> bool:
+    """Whether the scan is too noisy for single cells to show a casing around an opening as large as a window."""
+    box = candidate.box_mm
+    large = min(box[2] - box[0], box[3] - box[1]) > 400.0 and candidate.turn_deg == 0.0
+    return large and candidate.source != "plate" and surface.noise_mm > NOISY_MM
+
+
+def _boards_around(case: Case, wall_face: LocalSurface, noise_mm: float) -> bool:
+    """Whether the rays beside an opening ended before the wall on most sides: many noisy points show a board."""
+    rays, box = case.edge, case.candidate.box_mm
+    above = rays.h - wall_face.at(rays.u, rays.v)
+    near = np.abs(above) < 60.0
+    upright = near & (rays.v > box[1] + 0.1 * (box[3] - box[1])) & (rays.v < box[3])
+    level = near & (rays.u > box[0]) & (rays.u < box[2])
+    sides = [
+        upright & (rays.u < box[0] - 12.0) & (rays.u > box[0] - 45.0),
+        upright & (rays.u > box[2] + 12.0) & (rays.u < box[2] + 45.0),
+        level & (rays.v > box[3] + 12.0) & (rays.v < box[3] + 45.0),
+    ]
+    proud = [float(np.median(above[side])) > max(5.0, 1.5 * noise_mm) for side in sides if side.sum() >= 20]
+    return len(proud) >= 2 and sum(proud) >= 2
 
 
 def measure_openings(
@@ -114,11 +138,13 @@ def _renamed(opening: Opening, name: str) -> Opening:
 def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: Case) -> Opening | None:
     tolerance = max(3.0 * surface.noise_mm, 2.5)
     wall_face = surface_around(surface, case.candidate, case.crossed_mm)
+    if _hidden_boards(case.candidate, surface) and _boards_around(case, wall_face, surface.noise_mm):
+        case = replace(case, candidate=replace(case.candidate, casing=True))
     if case.candidate.source == "plate":
         return _measure_plate(case, wall_face, tolerance, surface)
     local = to_surface(case.edge, case.crossed_mm, wall_face, case.candidate.turn_deg)
     if case.candidate.source == "absence":
-        return _measure_absence(case, local, tolerance, surface, outline)
+        return _measure_absence(case, wall_face, local, tolerance, surface, outline)
     depth = _typical_depth(local, tolerance)
     if depth < 1.5 * tolerance:
         return None
@@ -179,12 +205,12 @@ def _best_shape(local: LocalRays, candidate: Candidate, tolerance: float) -> Sha
 
 
 def _measure_cased(
-    case: Case, wall_face: LocalSurface, tolerance: float, outline: Outline
+    case: Case, wall_face: LocalSurface, tolerance: float, outline: Outline, place: EdgePlacer = place_between
 ) -> tuple[Shape, Shape] | None:
     """The outer edge of the boards around an opening and the clear opening within; None when there are no boards."""
     rays = case.edge
     above = rays.h - wall_face.at(rays.u, rays.v)
-    proud = above[(above > max(4.0, 1.3 * tolerance)) & (above < 60.0)]
+    proud = above[(above > max(4.0, 0.7 * tolerance)) & (above < 60.0)]
     if proud.size < 30:
         return None
     counts, edges = np.histogram(proud, np.arange(3.0, 62.0, 2.0))
@@ -194,7 +220,7 @@ def _measure_cased(
     margin = min(tolerance, stands / 2)
     box = case.candidate.box_mm
     fixed = box[1] if case.candidate.reaches_floor else None
-    clear = fit_rectangle(local, box, 0.0, margin, True, fixed)
+    clear = fit_rectangle(local, box, 0.0, margin, True, fixed, place)
     outer_box = _outer_box(local, box, margin, fixed is not None)
     outer = fit_rectangle(local, outer_box, 0.0, margin, False, fixed)
     if case.candidate.reaches_floor:
@@ -246,17 +272,26 @@ def _measure_plate(case: Case, wall_face: LocalSurface, tolerance: float, surfac
 
 
 def _measure_absence(
-    case: Case, local: LocalRays, tolerance: float, surface: WallSurface, outline: Outline
+    case: Case,
+    wall_face: LocalSurface,
+    local: LocalRays,
+    tolerance: float,
+    surface: WallSurface,
+    outline: Outline,
 ) -> Opening | None:
     """An opening known only from where the wall's points end."""
     candidate = case.candidate
     fixed = candidate.box_mm[1] if candidate.reaches_floor else None
     shape = fit_rectangle(local, candidate.box_mm, 0.0, tolerance, True, fixed, last_of_front)
     shape = _stand_on_floor(shape, outline) if candidate.reaches_floor else shape
-    kind = kind_of(shape.size_mm, candidate.reaches_floor, False, Inside(1.0, 0.0, 0.0, None, 0))
+    cased = _measure_cased(case, wall_face, tolerance, outline, last_of_front) if candidate.casing else None
+    shape, clear = cased if cased is not None else (shape, None)
+    bounds = shape if clear is None else clear
+    kind = kind_of(bounds.size_mm, candidate.reaches_floor, clear is not None, Inside(1.0, 0.0, 0.0, None, 0))
     uncertainty = combine([shape.standard_uncertainty_mm, surface.registration_mm, surface.noise_mm])
     ring = counter_clockwise(shape.ring)
-    return Opening("", kind, ring, "rectangle", shape.size_mm, None, "absence", uncertainty, None)
+    within = None if clear is None else counter_clockwise(clear.ring)
+    return Opening("", kind, ring, "rectangle", shape.size_mm, None, "absence", uncertainty, within)
 
 
 def _stand_on_floor(shape: Shape, outline: Outline) -> Shape:
