@@ -1,6 +1,7 @@
-"""Cells of a raster taken together in square blocks."""
+"""Cells of a raster taken together: in square blocks, or in the square around each."""
 
 import numpy as np
+from scipy import ndimage
 
 from unfold.arrays import AnyArray, Floats
 from unfold.surface.result import Grid
@@ -18,3 +19,14 @@ def block_sums(table: AnyArray, ratio: int) -> Floats:
     rows, columns = (-(-side // ratio) for side in table.shape)
     padded = np.pad(table, ((0, rows * ratio - table.shape[0]), (0, columns * ratio - table.shape[1])))
     return np.asarray(padded.reshape(rows, ratio, columns, ratio).sum(axis=(1, 3)), dtype=np.float64)
+
+
+def sums_around(table: AnyArray, cells: int) -> Floats:
+    """Sum over the square of `cells` x `cells` around each cell; beyond the raster there is nothing."""
+    mean = ndimage.uniform_filter(table.astype(np.float64), cells, mode="constant")
+    return np.asarray(mean * (cells * cells))
+
+
+def counts_around(table: AnyArray, cells: int) -> Floats:
+    """As `sums_around` for whole numbers, exactly: what the running sums leave of rounding would pass for a count."""
+    return np.asarray(np.rint(sums_around(table, cells)))

@@ -11,11 +11,11 @@ import numpy as np
 from scipy import ndimage
 
 from unfold.arrays import Bools, Counts, Floats
-from unfold.surface.blocks import block_sums, coarser
+from unfold.surface.blocks import block_sums, coarser, sums_around
 from unfold.surface.result import Grid
 from unfold.surface.spline import Posterior, adapted, condense, knots_over, likeliest, solve
 from unfold.surface.trend import Trend, fit_trend
-from unfold.surface.wall_cells import box, disk
+from unfold.surface.wall_cells import disk
 
 _BLOCK = 2  # cells a side that are condensed for the spline
 _KNOT_MM = 80.0
@@ -124,8 +124,8 @@ def find_detail(is_wall: Bools, n: Floats, left: Floats, scatter_mm: float) -> t
     # the greatest of so many standard normal numbers, and a margin for tails that are not normal
     seed = float(np.sqrt(2.0 * np.log(max(len(_DETAIL_CELLS) * int(is_wall.sum()), 2)))) + _MARGIN
     for cells in _DETAIL_CELLS:
-        points = box(n, cells)
-        found = np.where(points > 0.5, _total(left, cells) / np.maximum(points, 0.5), 0.0)
+        points = np.maximum(sums_around(n, cells), 0.0)
+        found = np.where(points > 0.5, sums_around(left, cells) / np.maximum(points, 0.5), 0.0)
         error = scatter_mm / np.sqrt(np.maximum(points, 0.5))
         sure = (np.abs(found) > seed * error) & is_wall & (points >= _LEAST_POINTS)
         if not sure.any():
@@ -142,10 +142,6 @@ def find_detail(is_wall: Bools, n: Floats, left: Floats, scatter_mm: float) -> t
         if cells <= 2 * _RIM_CELLS:
             suspect |= (seeded & ~inside)[areas]
     return detail, variance, suspect
-
-
-def _total(table: Floats, cells: int) -> Floats:
-    return np.asarray(ndimage.uniform_filter(table, cells, mode="constant") * (cells * cells))
 
 
 def _smooth_error(posterior: SurfacePosterior, grid: Grid) -> Floats:

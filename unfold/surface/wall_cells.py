@@ -11,6 +11,7 @@ import numpy as np
 from scipy import ndimage
 
 from unfold.arrays import Bools, Counts, Floats
+from unfold.surface.blocks import counts_around, sums_around
 from unfold.surface.rays import WallSums
 
 _RIM_SHARE = 0.2  # of a cell's and its neighbours' rays
@@ -34,18 +35,12 @@ class WallCells:
     things: int  # areas left out as standing on the wall or let into it
 
 
-def box(table: Floats | Counts | Bools, cells: int) -> Floats:
-    """Sum over the square of `cells` x `cells` around each cell; beyond the raster there is nothing."""
-    summed = ndimage.uniform_filter(table.astype(np.float32), cells, mode="constant") * np.float32(cells * cells)
-    return np.asarray(np.maximum(summed, 0.0), dtype=np.float64)
-
-
 def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float, top_mm: float) -> WallCells:
     """Decide which cells of a wall's raster show its own surface."""
     through = sums.through - sums.lost
     half = _half_window(sums.hit)
     other = sums.proud + sums.recess + through
-    beside, rays = box(other, 2 * half + 1), box(sums.hit, 2 * half + 1)
+    beside, rays = counts_around(other, 2 * half + 1), counts_around(sums.hit, 2 * half + 1)
     rim = beside > _RIM_SHARE * (beside + rays)
     foreign = beside > 0.5 * (beside + rays)
     field = _field(sums, width_mm, bottom_mm, top_mm)
@@ -64,7 +59,7 @@ def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float
 
 def _half_window(hit: Counts) -> int:
     """How many cells to either side to look for a few points: the usual spacing of the wall's points, in cells."""
-    tiles = box(hit, 11)
+    tiles = counts_around(hit, 11)
     dense = tiles[(hit > 0) & (tiles > 0)]
     if not len(dense):
         return 1
@@ -84,7 +79,7 @@ def _sheet(sums: WallSums, through: Counts, noise_mm: float, half: int) -> tuple
     """Cells whose rays ended on the wall or on something flat on it, and over how many cells to average there."""
     behind_near = np.maximum(sums.near.astype(np.int64) - sums.hit - sums.front, 0)
     far = np.maximum(sums.proud - sums.front.astype(np.int64), 0) + np.maximum(sums.recess - behind_near, 0) + through
-    beside, rays = box(far, 2 * half + 1), box(sums.near, 2 * half + 1)
+    beside, rays = counts_around(far, 2 * half + 1), counts_around(sums.near, 2 * half + 1)
     sheet = (sums.near > 0) & (beside <= _FAR_SHARE * (beside + rays))
     density = float(sums.near[sheet].mean()) if sheet.any() else 1.0
     spread = int(np.ceil(noise_mm / (0.5 * np.sqrt(density))))
@@ -94,8 +89,8 @@ def _sheet(sums: WallSums, through: Counts, noise_mm: float, half: int) -> tuple
 def _tell_apart(sums: WallSums, sheet: Bools, spread: int, noise_mm: float) -> tuple[Bools, Bools, int]:
     """Areas off the coarse surface: things on the wall (with a rim), lumps of the wall itself, and how many things."""
     weight = np.where(sheet, sums.near, 0)
-    near = box(weight, spread)
-    total = _signed_box(np.where(sheet, sums.near_sum, 0.0), spread)
+    near = counts_around(weight, spread)
+    total = sums_around(np.where(sheet, sums.near_sum, 0.0), spread)
     off = np.where(near > 0.5, total / np.maximum(near, 0.5), 0.0) * (sheet if spread == 1 else 1.0)
     # noise that hangs together over more than a cell shows in how far the averages themselves scatter
     spread_mm = float(np.diff(np.quantile(off[sheet], [0.16, 0.84]))[0]) / 2 if sheet.any() else 0.0
@@ -116,11 +111,6 @@ def _tell_apart(sums: WallSums, sheet: Bools, spread: int, noise_mm: float) -> t
                 things[grown] |= ndimage.binary_dilation(area, disk(1 + spread // 2))
                 number += 1
     return things, lumps & ~things, number
-
-
-def _signed_box(table: Floats, cells: int) -> Floats:
-    summed = ndimage.uniform_filter(table.astype(np.float32), cells, mode="constant") * np.float32(cells * cells)
-    return np.asarray(summed, dtype=np.float64)
 
 
 def _is_smooth(area: Bools, off: Floats, total: Floats, count: Counts) -> bool:
@@ -166,8 +156,8 @@ def _closed(own: Bools, count: Counts, foreign: Bools, field: Bools) -> Bools:
 
     The spacing is that of the points around, so a sparse corner is closed wider than a dense middle.
     """
-    near, cells = box(count, 11), box(own | (count > 0), 11)
-    density = near / np.maximum(box(_grown(own, 2), 11), 1.0)
+    near, cells = counts_around(count, 11), counts_around(own | (count > 0), 11)
+    density = near / np.maximum(counts_around(_grown(own, 2), 11), 1.0)
     spacing = 1.0 / np.sqrt(np.maximum(density, 1e-3))  # in cells
     result = own.copy()
     usable = field & (cells > 0)
