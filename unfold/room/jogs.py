@@ -18,7 +18,7 @@ from unfold.room.uprights import Line
 MOST_DEPTH_M = 0.6
 SLACK_M = 0.06
 OWN_M = 0.015
-CAP_M, MEET_M = 0.3, 0.4
+CAP_M, MEET_M, CARRY_ON_M = 0.3, 0.4, 1.0
 PARALLEL = np.cos(np.radians(8.0))
 TALL_SHARE = 0.5
 
@@ -37,7 +37,7 @@ def find_jogs(columns: list[Columns], cells: LevelCells, storey: Storey) -> Jogs
     lines = [one for one in columns if isinstance(one.trace, Line)]
     for one in lines:
         for end in _ends(one, cells):
-            if not _meets(one, end[0], columns):
+            if not _meets(one, end, columns):
                 jogs.unseen.extend(_caps(one, end))
             for other in lines:
                 if other is not one:
@@ -45,15 +45,31 @@ def find_jogs(columns: list[Columns], cells: LevelCells, storey: Storey) -> Jogs
     return jogs
 
 
-def _meets(one: Columns, end: float, columns: list[Columns]) -> bool:
-    """Tell whether another wall was hit close to a wall's end."""
-    point = one.trace.at(np.array([end]))
+def _meets(one: Columns, end: tuple[float, float], columns: list[Columns]) -> bool:
+    """Tell whether a wall's end lies close to another wall, or would when both are carried on by a metre."""
+    a = one.trace
+    assert isinstance(a, Line)
+    point = a.at(np.array([end[0]]))
     for other in columns:
-        if other is not one and abs(float(other.trace.distance(point)[0])) < MEET_M:
-            along = float(other.trace.along(point)[0])
-            if np.any(np.abs(other.along()[other.full] - along) < MEET_M):
-                return True
+        if other is one:
+            continue
+        full = other.along()[other.full]
+        near = abs(float(other.trace.distance(point)[0])) < MEET_M
+        if near and np.any(np.abs(full - float(other.trace.along(point)[0])) < MEET_M):
+            return True
+        if isinstance(other.trace, Line) and _cross_ahead(a, end, other.trace, full):
+            return True
     return False
+
+
+def _cross_ahead(a: Line, end: tuple[float, float], b: Line, full: Floats) -> bool:
+    sine = float(a.normal[0] * b.normal[1] - a.normal[1] * b.normal[0])
+    if abs(sine) < 0.35:
+        return False
+    crossing = np.linalg.solve(np.stack([a.normal, b.normal]), np.array([a.offset, b.offset]))[None]
+    ahead = (float(a.along(crossing)[0]) - end[0]) * end[1]
+    off = float(np.abs(full - b.along(crossing)[0]).min())
+    return -MEET_M < ahead < CARRY_ON_M and off < CARRY_ON_M
 
 
 def _caps(one: Columns, end: tuple[float, float]) -> list[Floats]:
