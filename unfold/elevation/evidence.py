@@ -10,6 +10,8 @@ from unfold.surface.result import Grid, RayCounts, WallSurface
 
 EMPTY, WALL, BEHIND, PROUD, BLOCKED = 0, 1, 2, 3, 4
 SPACINGS = 1.7  # an empty cell belongs to the nearest ray within this many point spacings
+NOISY_MM = 2.5  # point noise above which single cells tell no board from the wall
+BOARD_MM = 40.0  # narrower strips may be rims
 _WINDOW_MM = 250.0
 _GAP_MM = 80.0  # a wider gap without rays is no question of spacing
 
@@ -30,7 +32,7 @@ def gather_evidence(surface: WallSurface) -> Evidence:
     A single stray ray does not outvote the cell's others. A cell without any ray is of the kind of the nearest cell
     with one, when that is no farther than the spacing of the rays there explains; beyond, it stays EMPTY.
     """
-    seen = _vote(surface.rays, surface.is_wall)
+    seen = np.where(_boards(surface), PROUD, _vote(surface.rays, surface.is_wall)).astype(np.int8)
     spacing = _local_spacing(surface.rays, surface.grid.cell_mm)
     reach = np.maximum(SPACINGS * spacing, 0.75 * surface.grid.cell_mm) / surface.grid.cell_mm
     return Evidence(surface.grid, seen, _fill(seen, reach), spacing)
@@ -45,6 +47,20 @@ def _vote(rays: RayCounts, is_wall: Bools) -> AnyArray:
     kind = np.where((proud > 0) & (proud >= rays.blocked), PROUD, kind)
     kind = np.where((hit > 0) & (hit >= behind) & (hit >= 0.3 * proud), WALL, kind)
     return np.where((behind > 0) & (behind > hit) & (behind >= 0.5 * proud), BEHIND, kind).astype(np.int8)
+
+
+def _boards(surface: WallSurface) -> Bools:
+    """Cells whose rays ended about on the wall but not on its own surface, over more than a rim's width: boards.
+
+    A rim of an opening is narrower; a scan so noisy that a board drowns in it, or a wall of which the surface stage
+    made nothing, gives no boards.
+    """
+    hit = surface.rays.hit > 0
+    doubtful = hit & ~surface.is_wall
+    if surface.noise_mm > NOISY_MM or doubtful.sum() > 0.5 * hit.sum():
+        return np.zeros(hit.shape, dtype=bool)
+    size = max(round(BOARD_MM / surface.grid.cell_mm), 2)
+    return np.asarray(ndimage.binary_opening(doubtful, np.ones((size, size), dtype=bool)))
 
 
 def _local_spacing(rays: RayCounts, cell_mm: float) -> Floats:

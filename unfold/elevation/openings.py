@@ -13,7 +13,7 @@ from unfold.arrays import Floats
 from unfold.elevation.absence import last_of_front
 from unfold.elevation.candidates import Candidate
 from unfold.elevation.collect import Zone, ZoneRays
-from unfold.elevation.evidence import WALL, Evidence
+from unfold.elevation.evidence import NOISY_MM, WALL, Evidence
 from unfold.elevation.inside import Inside, look_inside, returned_share
 from unfold.elevation.kinds import kind_of
 from unfold.elevation.local_rays import LocalRays, join, to_surface
@@ -27,7 +27,6 @@ from unfold.room.result import Wall
 from unfold.surface.result import WallSurface
 
 EDGE_ZONE_MM = 45.0
-NOISY_MM = 2.5
 CASING_ZONE_MM = 190.0  # widest casing that is looked for
 ROUND_MOST_MM = 900.0
 CLEARLY_ROUND = 3.0  # log-likelihood by which a circle must be better: most boxes are square
