@@ -18,6 +18,7 @@ from unfold.room.uprights import Line
 MOST_DEPTH_M = 0.6
 SLACK_M = 0.06
 OWN_M = 0.015
+LEAST_FACE_M = 0.25  # reveals and cheeks themselves are joined by nothing
 CAP_M, MEET_M, CARRY_ON_M = 0.3, 0.4, 1.0
 PARALLEL = np.cos(np.radians(8.0))
 TALL_SHARE = 0.5
@@ -40,7 +41,7 @@ def find_jogs(columns: list[Columns], cells: LevelCells, storey: Storey) -> Jogs
             if not _meets(one, end, columns):
                 jogs.unseen.extend(_caps(one, end))
             for other in lines:
-                if other is not one:
+                if other is not one and min(one.full.sum(), other.full.sum()) * COLUMN_M >= LEAST_FACE_M:
                     _join(one, end, other, columns, cells, storey, jogs)
     return jogs
 
