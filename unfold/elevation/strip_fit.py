@@ -29,7 +29,6 @@ class StripFit:
     covariance: Floats  # (n, n)
     depth_mm: float  # the scale of d
     residual_sd: float  # scatter of the data about the fit, in units of the standard errors stated for them
-    share_used: float  # share of the data that kept at least half of its weight
 
     def at(self, t: Floats, d: float | Floats) -> tuple[Floats, Floats]:
         """Value and standard uncertainty at positions t (n,) and distances d (scalar or (n,))."""
@@ -101,7 +100,7 @@ def fit_strip(
     coefficients[:heights] += middle  # the basis sums to one everywhere
     fitted: Floats = np.asarray(coefficients, dtype=float)
     spread: Floats = np.asarray(covariance, dtype=float)
-    return StripFit(knots, slope_knots, fitted, spread, depth, scale, float(np.mean(robust > 0.5)))
+    return StripFit(knots, slope_knots, fitted, spread, depth, scale)
 
 
 def _knots(low: float, high: float, spacing: float) -> Floats:
