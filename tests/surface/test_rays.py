@@ -112,7 +112,7 @@ def test_without_a_station_nothing_is_through_or_blocked() -> None:
 
 def test_sums_keep_nist_numacc4() -> None:
     # NIST StRD, univariate, NumAcc4 (1001 values): mean 10000000.2, standard deviation 0.1. Heights are summed about a
-    # coarse surface, so the trap of - n mean^2 far from zero does not arise; here in mm about 10000000.2 - 0.3.
+    # coarse surface, so squares far from zero never are subtracted; here in mm about 10000000.2 - 0.3.
     values = np.r_[10000000.2, np.tile([10000000.1, 10000000.3], 500)]
     about = 10000000.2 - 0.3
     points = np.stack([(values - about) / 1000.0, np.full(1001, 1.005), np.full(1001, 1.005)], axis=1)
