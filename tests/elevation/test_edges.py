@@ -113,6 +113,21 @@ def test_the_side_of_a_cupboard_is_no_step_in_the_floor() -> None:
     assert len(runs) == 1 and np.abs(runs[0].v_mm).max() < 1.0
 
 
+def test_levels_that_no_neighbour_bears_out_leave_the_slab_alone() -> None:
+    """Two scraps of ceiling, each unlike the other: both are clutter, and the ceiling's own plane stands in."""
+    one = wall("W1", upright((0, 0, 0), 0.0), 3.0, top=2.42)
+    u, d = (grid.ravel() for grid in np.meshgrid(np.arange(0.5, 0.55, 0.01), np.arange(0.03, 0.32, 0.01)))
+    scraps = [np.column_stack([u + start, np.full(u.size, v), d]) for start, v in ((0.0, 2.40), (1.5, 2.44))]
+    cells = one.frame.level_from_uvh(np.vstack(scraps))
+    scene = room((one,), (Slab("ceiling", 2.42, 0, 0, (), 0.001),), cells)
+    places = np.arange(0.0, 3001.0, 10.0)
+    ends = np.full(60, 2390.0)
+    runs = trace_slab_edge(one, scene, cells_beside(one, scene), "ceiling", ends, np.zeros(places.size), places)
+    assert len(runs) == 1 and not runs[0].measured
+    np.testing.assert_allclose(runs[0].v_mm, 2420.0, atol=0.01)
+    assert runs[0].uncertainty_mm.min() >= 2.0
+
+
 def test_without_floor_or_ceiling_there_is_no_run() -> None:
     one = wall("W1", upright((0, 0, 0), 0.0), 3.0)
     scene = room((one,), (), np.zeros((0, 3)))

@@ -77,9 +77,9 @@ def trace_slab_edge(
     """
     slabs = [slab for slab in room.slabs if slab.kind == kind]
     rough, plane = _rough_levels(wall, beside, slabs, kind, wall_ends_mm)
+    _drop_lone(wall, slabs, rough, plane)
     if not np.isfinite(rough).any():
         return _slab_alone(wall, slabs, kind, u_mm, surface_h_mm)
-    _drop_lone(wall, slabs, rough, plane)
     rough = _bridge(rough, plane)
     pieces = _pieces(rough, plane, wall, slabs)
     breaks = [_step_place(wall, beside, slabs, rough, plane, piece.start) for piece in pieces[1:]]
