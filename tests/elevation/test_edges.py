@@ -116,7 +116,7 @@ def test_the_side_of_a_cupboard_is_no_step_in_the_floor() -> None:
 def test_levels_that_no_neighbour_bears_out_leave_the_slab_alone() -> None:
     """Two scraps of ceiling, each unlike the other: both are clutter, and the ceiling's own plane stands in."""
     one = wall("W1", upright((0, 0, 0), 0.0), 3.0, top=2.42)
-    u, d = (grid.ravel() for grid in np.meshgrid(np.arange(0.5, 0.55, 0.01), np.arange(0.03, 0.32, 0.01)))
+    u, d = (grid.ravel() for grid in np.meshgrid(np.arange(0.505, 0.545, 0.01), np.arange(0.03, 0.32, 0.01)))
     scraps = [np.column_stack([u + start, np.full(u.size, v), d]) for start, v in ((0.0, 2.40), (1.5, 2.44))]
     cells = one.frame.level_from_uvh(np.vstack(scraps))
     scene = room((one,), (Slab("ceiling", 2.42, 0, 0, (), 0.001),), cells)
