@@ -12,8 +12,12 @@ LENGTH_DECIMALS = 4  # of a millimetre: a tenth of a micron, far below any uncer
 
 def plain(value: Any, decimals: int = LENGTH_DECIMALS) -> Any:
     """Turn NumPy values and tuples into what JSON knows; round floats; a float that is not finite becomes null."""
-    if isinstance(value, np.ndarray | list | tuple):
-        return [plain(item, decimals) for item in (value.tolist() if isinstance(value, np.ndarray) else value)]
+    if isinstance(value, np.ndarray):
+        if value.dtype.kind == "f" and np.isfinite(value).all():  # nearly every ring: rounded at once
+            return (np.round(value.astype(float), decimals) + 0.0).tolist()
+        return plain(value.tolist(), decimals)
+    if isinstance(value, list | tuple):
+        return [plain(item, decimals) for item in value]
     if isinstance(value, dict):
         return {key: plain(item, decimals) for key, item in value.items()}
     if isinstance(value, bool | np.bool_):

@@ -1,15 +1,18 @@
 """Results become the job folder's JSON files and arrays; each file is checked against its published schema."""
 
 import json
+import zipfile
 from collections.abc import Sequence
 from dataclasses import asdict
 from functools import cache
 from importlib.resources import files
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from unfold.arrays import AnyArray
 from unfold.elevation.result import Elevations, Opening, WallElevation
 from unfold.job_folder.json_text import json_text, plain
 from unfold.layout import layout_json
@@ -137,19 +140,29 @@ def _straightedge(straightedge: Straightedge) -> dict[str, Any]:
 
 
 def _write_surface(surface: WallSurface, path: Path) -> None:
-    rays = surface.rays
-    np.savez_compressed(
-        path,
-        height_mm=surface.height_mm.astype(np.float32),
-        standard_error_mm=surface.standard_error_mm.astype(np.float32),
-        count=surface.count,
-        is_wall=surface.is_wall,
-        u0_mm=surface.grid.u0_mm,
-        v0_mm=surface.grid.v0_mm,
-        cell_mm=surface.grid.cell_mm,
-        hit=rays.hit, recess=rays.recess, through=rays.through, proud=rays.proud, blocked=rays.blocked,
-        recess_depth_mm=rays.recess_depth_mm.astype(np.float32),
-    )  # fmt: skip
+    """Write one wall's arrays, packed at zlib's fastest level: a third of the time of the usual one, a tenth larger."""
+    rays, grid = surface.rays, surface.grid
+    arrays: dict[str, AnyArray] = {
+        "height_mm": surface.height_mm.astype(np.float32),
+        "standard_error_mm": surface.standard_error_mm.astype(np.float32),
+        "count": surface.count,
+        "is_wall": surface.is_wall,
+        "u0_mm": np.array(grid.u0_mm),
+        "v0_mm": np.array(grid.v0_mm),
+        "cell_mm": np.array(grid.cell_mm),
+        "hit": rays.hit,
+        "recess": rays.recess,
+        "through": rays.through,
+        "proud": rays.proud,
+        "blocked": rays.blocked,
+        "recess_depth_mm": rays.recess_depth_mm.astype(np.float32),
+    }
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+        for name, array in arrays.items():
+            packed = BytesIO()
+            np.lib.format.write_array(packed, np.ascontiguousarray(array) if array.ndim else array)
+            entry = zipfile.ZipInfo(f"{name}.npy")  # carries a fixed date: equal runs write equal files
+            archive.writestr(entry, packed.getvalue(), zipfile.ZIP_DEFLATED, 1)
 
 
 def write_layout(layout: Layout, folder: Path) -> None:
