@@ -62,14 +62,20 @@ def find_candidates(evidence: Evidence, rays_behind: AnyArray, inside: Bools, fl
 
 
 def _groups(cells: Bools, evidence: Evidence) -> list[Bools]:
-    """Connected groups, after closing gaps that only unseen or proud cells hold: bars, and what stands before it."""
+    """Connected groups, after closing gaps that only unseen or proud cells hold: bars, and what stands before it.
+
+    Groups narrower than any opening or plate are left out at once: a noisy wall has thousands.
+    """
     size = max(round(_BRIDGE_MM / evidence.grid.cell_mm) // 2, 1)
     closed = ndimage.binary_closing(np.pad(cells, size), iterations=size)[size:-size, size:-size]
     allowed = cells | (closed & np.isin(evidence.kind, (EMPTY, BLOCKED, PROUD)))
     labels, count = ndimage.label(allowed)
     slices = ndimage.find_objects(labels)
+    least_cells = LEAST_SIDE_MM / evidence.grid.cell_mm
     groups = []
     for index in range(count):
+        if min(side.stop - side.start for side in slices[index]) < least_cells:
+            continue
         group = np.zeros(cells.shape, dtype=bool)
         group[slices[index]] = (labels[slices[index]] == index + 1) & cells[slices[index]]
         if group.any():
