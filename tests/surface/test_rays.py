@@ -124,3 +124,21 @@ def test_sums_keep_nist_numacc4() -> None:
     assert n == 1001
     assert about + total / n == pytest.approx(10000000.2, abs=1e-6)  # single precision points: 0.06 um at 1 m
     assert np.sqrt((squares - total**2 / n) / (n - 1)) == pytest.approx(0.1, rel=1e-5)
+
+
+def test_lanes_joined_hold_what_one_lane_would() -> None:
+    random = np.random.default_rng(8)
+    places: list[Floats | None] = [np.array([1.0, 0.9, 1.3]), np.array([3.0, 0.8, 1.5])]
+    parts = [(points_around(random, 300), number % 2) for number in range(6)]
+    alone, both = caster(L_SHAPE, places), caster(L_SHAPE, places)
+    for number, (points, station) in enumerate(parts):
+        alone.add(points, NONE, station)
+        both.add(points, NONE, station, number % both.lanes)
+    both.join_lanes()
+    assert both.lanes == 2
+    assert counts(L_SHAPE, both) == counts(L_SHAPE, alone)
+    for w in range(len(L_SHAPE)):
+        one, two = alone.finish(w), both.finish(w)
+        np.testing.assert_array_equal(two.by_station, one.by_station)
+        np.testing.assert_allclose(two.hit_sum, one.hit_sum, atol=1e-9)
+        np.testing.assert_allclose(two.tiles, one.tiles, atol=1e-9)

@@ -1,12 +1,16 @@
 """The surface stage: from the stream and the room's walls to height maps, flatness and verdicts."""
 
 import os
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import ExitStack
+from itertools import chain
 from typing import TypeVar
 
 import numpy as np
 
+from unfold.arrays import Floats32
 from unfold.progress import Progress, silent
 from unfold.room.result import Room, Wall
 from unfold.scan import Scan
@@ -84,10 +88,25 @@ def _cast(scan: Scan, room: Room, settings: SurfaceSettings, slots: Slots) -> Ra
     grids = [grid_of(wall) for wall in room.walls]
     coarse = [coarse_surface(wall, grid, room.cells) for wall, grid in zip(room.walls, grids, strict=True)]
     caster = RayCaster(room.walls, grids, coarse, room.level_from_local, slots.places_m, settings.recess_reach)
-    for chunk in _after_probe(scan.chunks(), caster, len(room.walls)):
-        for slot, points in slots.parts(chunk):
-            caster.add(points, chunk.escaped, slot)
+    chunks = _after_probe(scan.chunks(), caster, len(room.walls))
+    _add_side_by_side(caster, ((points, c.escaped, slot) for c in chunks for slot, points in slots.parts(c)))
     return caster
+
+
+def _add_side_by_side(caster: RayCaster, parts: Iterator[tuple[Floats32, Floats32, int]]) -> None:
+    """Add parts to the caster's lanes in turn, each lane in a thread of its own and never far behind the reading."""
+    with ExitStack() as stack:
+        first = next(parts, None)  # the probe clears the caster: lanes are counted after it
+        lanes = [stack.enter_context(ThreadPoolExecutor(1)) for _ in range(caster.lanes)]
+        waiting: deque[Future[None]] = deque()
+        for number, part in enumerate(chain([] if first is None else [first], parts)):
+            lane = number % len(lanes)
+            waiting.append(lanes[lane].submit(caster.add, *part, lane))
+            if len(waiting) > 2 * len(lanes):
+                waiting.popleft().result()
+        for work in waiting:
+            work.result()
+    caster.join_lanes()
 
 
 def _after_probe(chunks: Iterable[Chunk], caster: RayCaster, walls: int) -> Iterator[Chunk]:

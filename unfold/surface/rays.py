@@ -22,6 +22,7 @@ PROUD_REACH_MM = 100.0
 EXTENT_SLACK_MM = 50.0
 TILE_CELLS = 10
 _MOST_FINE_COUNTS = 150_000_000  # cells x stations of two bytes
+_MOST_TWICE = 30_000_000  # the same, up to which a second lane is worth its memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +48,29 @@ class WallSums:
     tiles: Floats  # (stations, tile rows, tile columns, 3) count, sum and sum of squares of hits
 
 
+class _Tally:
+    """The rasters of all walls that one lane of points adds to."""
+
+    def __init__(self, cells: int, tiles: int, stations: int, kept: int) -> None:
+        self.counts, self.sums = np.zeros((cells, 8), np.uint32), np.zeros((cells, 4))
+        self.by_station = np.zeros((kept, cells if kept else 0), np.uint16)
+        self.tiles = np.zeros((stations, tiles, 3))
+
+    def take(self, other: "_Tally") -> None:
+        """Add what another lane found."""
+        self.counts += other.counts
+        self.sums += other.sums
+        room = np.iinfo(np.uint16).max - self.by_station
+        self.by_station += np.minimum(other.by_station, room)
+        self.tiles += other.tiles
+
+
 class RayCaster:
-    """Streams points over all walls: create, add chunks, finish."""
+    """Streams points over all walls: create, add chunks, join the lanes, finish.
+
+    Each lane keeps rasters of its own, so that lanes may be filled side by side; which points go to which lane must
+    not depend on the machine, or equal runs would differ in the last digits.
+    """
 
     def __init__(
         self,
@@ -75,13 +97,19 @@ class RayCaster:
         cells = int((self._walls[:, k.ROWS] * self._walls[:, k.COLUMNS]).sum())
         tiles = sum(int(np.prod(_tile_shape(grid))) for grid in self._grids)
         kept = self._stations if self._stations * cells <= _MOST_FINE_COUNTS else 0
-        self._counts, self._sums = np.zeros((cells, 8), np.uint32), np.zeros((cells, 4))
-        self._by_station = np.zeros((kept, cells if kept else 0), np.uint16)
-        self._tiles = np.zeros((self._stations, tiles, 3))
+        self.lanes = 2 if self._stations * cells <= _MOST_TWICE else 1
+        self._tallies = [_Tally(cells, tiles, self._stations, kept) for _ in range(self.lanes)]
 
-    def add(self, points_m: Floats32, escaped: Floats32, station: int) -> None:
+    def join_lanes(self) -> None:
+        """Bring together what the lanes found, once all was added."""
+        for other in self._tallies[1:]:
+            self._tallies[0].take(other)
+        del self._tallies[1:]
+
+    def add(self, points_m: Floats32, escaped: Floats32, station: int, lane: int = 0) -> None:
         """Add points (n, 3) in local metres of a station, and unit directions (m, 3) of its rays that met nothing."""
-        view, into = self._views[station], (self._counts, self._sums, self._by_station, self._tiles)
+        tally = self._tallies[lane]
+        view, into = self._views[station], (tally.counts, tally.sums, tally.by_station, tally.tiles)
         if view is None:
             plan = self._plan
             k.place_points(
@@ -119,17 +147,19 @@ class RayCaster:
         self._walls[w, k.BAND] = band_mm
 
     def finish(self, w: int) -> WallSums:
-        """What was found on wall w."""
+        """What was found on wall w by the first lane, or by all once they are joined."""
         grid, wall = self._grids[w], self._walls[w]
         shape, tile_shape = (grid.rows, grid.columns), _tile_shape(grid)
         cells = slice(int(wall[k.FIRST]), int(wall[k.FIRST]) + grid.rows * grid.columns)
         tiles = slice(int(wall[k.TILE_FIRST]), int(wall[k.TILE_FIRST]) + tile_shape[0] * tile_shape[1])
 
+        tally = self._tallies[0]
+
         def count(which: int) -> Counts:
-            return self._counts[cells, which].reshape(shape)
+            return tally.counts[cells, which].reshape(shape)
 
         def total(which: int) -> Floats:
-            return self._sums[cells, which].reshape(shape)
+            return tally.sums[cells, which].reshape(shape)
 
         return WallSums(
             grid=grid,
@@ -147,8 +177,8 @@ class RayCaster:
             hit_sum=total(k.HIT_SUM),
             hit_squares=total(k.HIT_SQUARES),
             near_sum=total(k.HIT_SUM) + total(k.BESIDE_SUM),
-            by_station=self._by_station[:, cells].reshape(len(self._by_station), *shape),
-            tiles=self._tiles[:, tiles].reshape(self._stations, *tile_shape, 3),
+            by_station=tally.by_station[:, cells].reshape(len(tally.by_station), *shape),
+            tiles=tally.tiles[:, tiles].reshape(self._stations, *tile_shape, 3),
         )
 
 
