@@ -72,13 +72,14 @@ def test_without_stations_a_plain_room_is_found_all_the_same() -> None:
     assert len(room.walls) == 6 and room.plumb.source == "estimated"
 
 
-@pytest.mark.parametrize("what", ["floor", "noise", "sphere", "spot"])
+@pytest.mark.parametrize("what", ["floor", "noise", "sphere", "ball", "spot"])
 def test_what_holds_no_wall_is_refused_with_a_remedy(what: str) -> None:
     random = np.random.default_rng(1)
     points = {
         "floor": np.c_[random.uniform(0, 5, (60_000, 2)), random.normal(0, 0.001, 60_000)],
         "noise": random.uniform(0, 3, (60_000, 3)),
         "sphere": 2.0 * (lambda d: d / np.linalg.norm(d, axis=1)[:, None])(random.normal(size=(60_000, 3))),
+        "ball": (lambda d: d / np.linalg.norm(d, axis=1)[:, None])(np.random.default_rng(0).normal(size=(20_000, 3))),
         "spot": np.full((2000, 3), 1.5),
     }[what]
     for place in (None, np.array([0.4, 0.3, 1.5])):

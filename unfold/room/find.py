@@ -16,7 +16,7 @@ from unfold.room.chains import walk_chains
 from unfold.room.evidence import Columns, gather_columns, is_passed_over, own_cells, stands_out
 from unfold.room.jogs import find_jogs
 from unfold.room.plumb import find_plumb, rotation_to_up
-from unfold.room.result import Cells, Plumb, Room
+from unfold.room.result import Cells, Plumb, Room, Wall
 from unfold.room.slabs import find_slabs
 from unfold.room.space import FreeSpace, carve_free_space
 from unfold.room.storey import Storey, find_storeys, map_storey, other_storeys
@@ -31,6 +31,8 @@ CLEAR_FLATNESS = 0.25
 TOLERANCE_M = (0.03, 0.06)  # bounds of three times the usual roughness
 LEAST_WALL_M = 0.6  # less wall than this in all is a chance alignment
 LEAST_AREA_M2 = 0.08
+DOME_RADIUS_M = 8.0  # a wall 2.4 m high that bowed so would stand 90 mm off its chord: none does
+DOME_REACH_M = 0.15
 Progress = Callable[[str], None]
 
 
@@ -75,7 +77,7 @@ def find_room(scan: Scan, settings: RoomSettings, progress: Progress | None = No
     columns += jogs.walls
     rooms = find_rooms(columns, jogs.unseen, storey, space, stood)
     walls, rings, area, more = build_walls(walk_chains(rooms, columns, storey.raster), columns, within, storey, rooms)
-    if sum(wall.width_m for wall in walls) < LEAST_WALL_M:
+    if sum(wall.width_m for wall in walls if not _is_domed(wall, within)) < LEAST_WALL_M:
         raise UnfoldError(*_why_not(cells, storey, columns))
     return Room(
         rotation, plumb, walls, tuple(find_slabs(within, storey)), rings, area,
@@ -162,6 +164,16 @@ def _walls_columns(cells: LevelCells, storey: Storey, space: FreeSpace) -> list[
     columns = [gather_columns(trace, own[k], cells, storey, space) for k, trace in enumerate(traces)]
     walls = [one for one in columns if one is not None and one.is_wall]
     return [one for one in walls if stands_out(one, cells) and not is_passed_over(one, storey)]
+
+
+def _is_domed(wall: Wall, cells: LevelCells) -> bool:
+    """Whether a wall bends up its height as a ball does: the middle of a dome passes for a round wall, and is none."""
+    u, v, h = wall.frame.uvh_from_level(cells.level_m).T
+    near = (np.abs(h) < DOME_REACH_M) & (u > 0.0) & (u < wall.width_m) & (v > wall.bottom_m) & (v < wall.top_m)
+    if near.sum() < 50 or np.ptp(v[near]) < 0.3:
+        return False
+    (bend, _, _), covariance = np.polyfit(v[near], h[near], 2, cov=True)
+    return bool(abs(bend) > 4.0 * math.sqrt(covariance[0, 0]) and abs(bend) > 0.5 / DOME_RADIUS_M)
 
 
 def _why_not(cells: LevelCells, storey: Storey, columns: list[Columns]) -> tuple[str, str]:
