@@ -46,13 +46,15 @@ def check_panels(wall: WallLayout) -> None:
     assert min(parts) >= 0.0
     shapes = [polygon(wall, number) for number in range(len(wall.panels))]
     assert sum(shape.area for shape in shapes) == pytest.approx(balance.panels, abs=1.0)
-    field = shapely.union_all([Polygon(ring) for ring in wall.field_mm]).buffer(1e-6)
+    field = shapely.union_all([Polygon(ring) for ring in wall.field_mm])
     for panel, shape in zip(wall.panels, shapes, strict=True):
         assert shape.is_valid and Polygon(panel.ring_mm).exterior.is_simple
         assert Polygon(panel.ring_mm).exterior.is_ccw
         assert all(not Polygon(cutout.ring_mm).exterior.is_ccw for cutout in panel.cutouts)
         assert panel.area_mm2 == pytest.approx(shape.area)
-        assert field.covers(shape)
+        # measured, not by a field grown by 1e-6: the library's buffer goes astray between points so close together
+        assert shapely.distance(field, shapely.points(shapely.get_coordinates(shape))).max() <= 1e-6
+        assert shape.difference(field).area <= 1e-6
     for number, shape in enumerate(shapes):
         for other in shapes[number + 1 :]:
             assert shape.intersection(other).area == 0.0

@@ -14,7 +14,7 @@ from unfold.settings.layout import LayoutSettings
 
 CORNER_DEG = 20.0  # sharper turns are corners; gentler ones are a scribed edge's own shape
 ARC_ERROR_MM = 0.005  # largest distance of a rounded corner's chords from the true arc
-_STRAY_MM2 = 1e-10  # of a fillet outside its room: a sliver of 1e-6 mm2 can still reach out by 0.3 micrometres
+_STRAY_MM = 1e-9  # of a fillet outside its room, area over length: rounding alone; a sliver of 1e-6 mm2 is 0.3 um wide
 QUARTER_PIECES = 32  # chords of a clearance's corner fall short by 0.03 % of it
 
 
@@ -85,7 +85,7 @@ def _within(room: BaseGeometry | None, ring: Floats, path: tuple[int, int, Float
     last, first, arc = path
     corner = ring[np.arange(first - 1, last, -1) % len(ring)]
     left = Polygon(np.concatenate([arc, corner]))
-    return bool(left.is_valid and left.difference(room).area <= _STRAY_MM2)
+    return bool(left.is_valid and left.difference(room).area <= _STRAY_MM * left.length)
 
 
 def rounded_polygon(shape: Polygon, radius_mm: float, room: BaseGeometry | None = None) -> tuple[Polygon, Floats]:
