@@ -11,7 +11,6 @@ from unfold.settings.scan import ScanSettings
 
 HEAD_BYTES = 1 << 16
 READABLE = "give an E57, LAS, LAZ, PLY, PCD, PTX, PTS, XYZ or CSV file, or a mesh as OBJ, STL or GLB"
-MESH_EXTENSIONS = {".obj", ".stl", ".glb", ".gltf", ".off", ".3mf", ".dae"}
 _LONE_COUNT = re.compile(rb"\s*\d+\s*$")
 
 

@@ -22,7 +22,7 @@ KINDS = {
     ("F", 4): "<f4", ("F", 8): "<f8", ("I", 1): "<i1", ("I", 2): "<i2", ("I", 4): "<i4", ("I", 8): "<i8",
     ("U", 1): "<u1", ("U", 2): "<u2", ("U", 4): "<u4", ("U", 8): "<u8",
 }  # fmt: skip
-HISTORY, EXPAND_BYTES, LONGEST_STEP = 1 << 13, 1 << 20, 264  # LZF: how far back, and how much at once
+HISTORY, EXPAND_BYTES = 1 << 13, 1 << 20  # LZF: how far back, and how much at once
 MOST_VALUES = 10_000  # in one point
 _AGAIN = "export the scan again"
 
