@@ -10,6 +10,7 @@ import numpy as np
 from tests.simulate.building import Building, build
 from tests.simulate.room import RoomPlan
 from tests.simulate.rooms import ROOMS
+from tests.simulate.rooms.drawn import drawn_room
 from tests.simulate.scanner import TRIPOD, Instrument, measure
 from tests.simulate.truth import truth_of
 from tests.simulate.writers import write_scan
@@ -17,7 +18,9 @@ from unfold.arrays import AnyArray
 
 
 def room_named(name: str) -> RoomPlan:
-    """A room of the list, by its name."""
+    """A room of the list, by its name, or `random_17`: the 17th of those drawn at random."""
+    if name.startswith("random_"):
+        return drawn_room(int(name.removeprefix("random_")))
     return ROOMS[name]()
 
 
