@@ -10,7 +10,7 @@ import math
 import numpy as np
 import shapely
 import shapely.affinity
-from shapely.geometry import LineString, Point, Polygon, box
+from shapely.geometry import Point, Polygon, box
 
 from tests.simulate.heights import bow, bump, ripple, slope, twist
 from tests.simulate.room import Box, CeilingPlan, Chain, OpeningPlan, Person, Place, RoomPlan, Terms, WallPlan
@@ -121,22 +121,19 @@ def _column(random: np.random.Generator, shape: Polygon) -> Chain | None:
 
 def _stations(random: np.random.Generator, free: Polygon) -> tuple[tuple[float, float, float], ...]:
     """Set-ups of somebody who takes care: one at a time, where it sees most of the walls' feet not well seen before."""
-    feet = [free.exterior.interpolate(s) for s in np.arange(0.05, free.exterior.length, 0.1)]
+    feet = shapely.get_coordinates(free.exterior.interpolate(np.arange(0.05, free.exterior.length, 0.1)))
+    clear = free.buffer(1e-3)
+    shapely.prepare(clear)
     seen = np.zeros(len(feet), int)
     stations: list[tuple[float, float, float]] = []
     for _ in range(int(random.integers(2, 5))):
         trials = _places(random, free, 12, (), 0.5)
-        views = [[_sees(free, place, foot) for foot in feet] for place in trials]
-        gains = [float(np.sum(np.array(view) / (1.0 + 2 * seen))) for view in views]
-        best = int(np.argmax(gains))
-        seen += np.array(views[best], int)
+        rays = shapely.linestrings([[(place, foot) for foot in feet] for place in trials])
+        views = shapely.covers(clear, rays).astype(int)  # (trials, feet)
+        best = int(np.argmax((views / (1.0 + 2 * seen)).sum(axis=1)))
+        seen += views[best]
         stations.append((*trials[best], float(random.uniform(1.3, 1.7))))
     return tuple(stations)
-
-
-def _sees(free: Polygon, place: Place, foot: Point) -> bool:
-    ray = LineString([place, (foot.x, foot.y)])
-    return bool(free.buffer(1e-3).covers(ray))
 
 
 def _places(
