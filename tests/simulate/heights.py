@@ -11,7 +11,7 @@ from numba import njit
 
 from unfold.arrays import Floats
 
-_CONSTANT, _SLOPE, _BOW, _TWIST, _RIPPLE, _BUMP = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0
+_CONSTANT, _SLOPE, _BOW, _TWIST, _RIPPLE, _BUMP, _STEP, _PATCH, _GROUTED = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0
 
 
 def _row(*numbers: float) -> tuple[float, ...]:
@@ -51,6 +51,24 @@ def bump(height_m: float, u_m: float, v_m: float, across_m: float) -> tuple[floa
     return _row(_BUMP, height_m, u_m, v_m, across_m / 2)
 
 
+def step(height_m: float, at_m: float, direction_deg: float = 0.0, run_m: float = 0.002) -> tuple[float, ...]:
+    """A board joint: from -height_m / 2 up to +height_m / 2 over a run of `run_m` at `at_m` along `direction_deg`."""
+    turn = math.radians(direction_deg)
+    return _row(_STEP, height_m, math.cos(turn), math.sin(turn), at_m, run_m / 2)
+
+
+def patch(
+    height_m: float, u_m: float, v_m: float, across_m: float, up_m: float, run_m: float = 0.002
+) -> tuple[float, ...]:
+    """A flat-topped rectangle about (u_m, v_m), its sides rising over a run of `run_m`."""
+    return _row(_PATCH, height_m, u_m, v_m, across_m / 2, up_m / 2, run_m)
+
+
+def grouted(depth_m: float, across_m: float, up_m: float, width_m: float = 0.004) -> tuple[float, ...]:
+    """Grout lines of `width_m` and `depth_m` between tiles of across_m x up_m."""
+    return _row(_GROUTED, depth_m, across_m, up_m, width_m)
+
+
 def as_terms(rows: Sequence[tuple[float, ...]]) -> Floats:
     """Stack terms into an array (n, 8)."""
     return np.array(rows, dtype=float).reshape(-1, 8)
@@ -73,6 +91,14 @@ def height_at(terms: Floats, first: int, last: int, u: float, v: float) -> float
             total += a * (u - b) / d * (v - c) / e
         elif kind == _RIPPLE:
             total += a * math.sin(2.0 * math.pi * (b * u + c * v) + d)
+        elif kind == _STEP:
+            total += a * min(max((b * u + c * v - d) / (2.0 * e), -0.5), 0.5)
+        elif kind == _PATCH:
+            inside = min(d - abs(u - b), e - abs(v - c)) / terms[i, 6]
+            total += a * min(max(inside, 0.0), 1.0)
+        elif kind == _GROUTED:
+            beside = min(abs(u - b * round(u / b)), abs(v - c * round(v / c)))
+            total -= a * min(max((d - beside) / d, 0.0), 1.0)
         else:
             r = math.hypot(u - b, v - c) / d
             if r < 1.0:
