@@ -120,7 +120,8 @@ def _shape_failures(shape: ShapeErrors, limits: Limits) -> list[str]:
     for opening in shape.openings:
         if opening.kind != opening.found_kind:
             failed.append(f"opening kind: {opening.id} {opening.kind} called {opening.found_kind}")
-        if max(*(abs(e) for e in opening.size_mm), opening.place_mm) > limits.opening_mm:
+        allowed = max(limits.opening_mm, 2 * opening.uncertainty_mm if opening.side_hidden else 0.0)
+        if max(*(abs(e) for e in opening.size_mm), opening.place_mm) > allowed:
             sizes = " x ".join(f"{e:+.1f}" for e in opening.size_mm)
             failed.append(
                 f"opening size or place: {opening.id} {opening.kind} {sizes}, off {opening.place_mm:.1f} mm, "

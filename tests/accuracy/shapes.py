@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import shapely
 from scipy.ndimage import binary_dilation, binary_erosion
-from shapely.geometry import LinearRing, Point, Polygon
+from shapely.geometry import LinearRing, Point, Polygon, box
 
 from tests.accuracy.matching import Pair, cells_polygon, face, polygon, to_true
 from unfold.arrays import AnyArray, Floats
@@ -25,6 +25,7 @@ class OpeningError:
     size_mm: tuple[float, ...]  # errors of width and height, or of the diameter
     place_mm: float  # of its middle
     uncertainty_mm: float
+    side_hidden: bool  # one of its sides no ray could see: nobody can measure it, only say how far out it may be
 
 
 @dataclass(frozen=True)
@@ -156,7 +157,7 @@ def _opening_error(pair: Pair, truth: dict[str, object], index: int, ring: Float
     if len(true_size) != len(size):
         true_size, size = np.array([true_size.max()]), np.array([size.max()])
     middle = (ring[:, :2].min(axis=0) + ring[:, :2].max(axis=0)) / 2
-    true_ring = np.asarray(truth["ring"])
+    true_ring = np.asarray(truth["ring"], float)
     true_middle = (true_ring.min(axis=0) + true_ring.max(axis=0)) / 2
     return OpeningError(
         str(truth["id"]),
@@ -165,27 +166,41 @@ def _opening_error(pair: Pair, truth: dict[str, object], index: int, ring: Float
         tuple((size - true_size).tolist()),
         float(np.hypot(*(middle - true_middle))),
         float(opening["standard_uncertainty_mm"]),
+        any(_seen_share(pair, strip) < 0.5 for strip in _sides(polygon(true_ring))),
     )
+
+
+def _sides(shape: Polygon) -> list[Polygon]:
+    """The strips of 30 mm outside an opening's left, right, lower and upper side."""
+    u0, v0, u1, v1 = shape.bounds
+    reach = OBSERVED_MM
+    return [
+        box(u0 - reach, v0, u0, v1),
+        box(u1, v0, u1 + reach, v1),
+        box(u0, v0 - reach, u1, v0),
+        box(u0, v1, u1, v1 + reach),
+    ]
 
 
 def _asked_for(pair: Pair, shape: Polygon) -> bool:
     """Whether seven tenths of the wall within 30 mm around an opening were seen."""
-    border = (
-        shape.buffer(OBSERVED_MM, join_style="mitre").difference(shape).intersection(polygon(pair.true.data["outline"]))
-    )
-    places = np.array(
-        [
-            [x, y]
-            for x in np.arange(border.bounds[0] + 5, border.bounds[2], 10)
-            for y in np.arange(border.bounds[1] + 5, border.bounds[3], 10)
-        ]
-    )
-    places = places[shapely.contains_xy(border, places[:, 0], places[:, 1])]
+    border = shape.buffer(OBSERVED_MM, join_style="mitre").difference(shape)
+    return _seen_share(pair, border, nothing=0.0) >= 0.7
+
+
+def _seen_share(pair: Pair, area: Polygon, nothing: float = 1.0) -> float:
+    """The share of the wall within an area that was well seen; `nothing` where the wall does not reach there."""
+    area = area.intersection(polygon(pair.true.data["outline"]))
+    if area.is_empty:
+        return nothing
+    u0, v0, u1, v1 = area.bounds
+    places = np.array([[x, y] for x in np.arange(u0 + 5, u1, 10) for y in np.arange(v0 + 5, v1, 10)]).reshape(-1, 2)
+    places = places[shapely.contains_xy(area, places[:, 0], places[:, 1])]
     column = np.floor((places[:, 0] - pair.true.corner_mm[0]) / 10).astype(int)
     row = np.floor((places[:, 1] - pair.true.corner_mm[1]) / 10).astype(int)
     rows, columns = pair.true.well_seen.shape
     inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
-    return bool(np.mean(pair.true.well_seen[row[inside], column[inside]]) >= 0.7) if inside.any() else False
+    return float(np.mean(pair.true.well_seen[row[inside], column[inside]])) if inside.any() else nothing
 
 
 def _unseen_areas(

@@ -97,13 +97,16 @@ def _openings(shapes: Sequence[ShapeErrors], walls: Sequence[WallResult]) -> str
 
 
 def _size(shapes: Sequence[ShapeErrors]) -> str:
-    errors = np.array([error for shape in shapes for opening in shape.openings for error in opening.size_mm])
-    covered = sum(abs(e) <= 2 * o.uncertainty_mm for s in shapes for o in s.openings for e in o.size_mm)
+    openings = [opening for shape in shapes for opening in shape.openings]
+    errors = np.array([error for opening in openings if not opening.side_hidden for error in opening.size_mm])
+    within = [abs(error) <= 2 * o.uncertainty_mm for o in openings if not o.side_hidden for error in o.size_mm]
+    bounded = [abs(error) <= 2 * o.uncertainty_mm for o in openings if o.side_hidden for error in o.size_mm]
     if len(errors) == 0:
         return "none"
     median, worst = np.median(np.abs(errors)), np.abs(errors).max()
-    within = _share(covered, len(errors))
-    return f"{_rms(errors):.2f} mm (median {median:.2f}, worst {worst:.1f}; {within} within 2u)"
+    hidden = f"; with a side hidden {_share(sum(bounded), len(bounded))} within 2u" if bounded else ""
+    share = _share(sum(within), len(within))
+    return f"{_rms(errors):.2f} mm (median {median:.2f}, worst {worst:.1f}; {share} within 2u{hidden})"
 
 
 def _rms(values: Floats) -> float:
