@@ -14,6 +14,7 @@ LEAST_SIDE_MM = 30.0
 LEAST_RAYS = 4
 PLATE_SIDES_MM = (35.0, 320.0)
 FLOOR_MM = 70.0
+VOID_SPACING = 0.6  # of a cell: so close, a cell holds 2.8 points, and 6 cells in 100 none by chance
 _BRIDGE_MM = 60.0  # glazing bars and the legs of a chair do not part an opening
 
 
@@ -79,8 +80,17 @@ def _groups(cells: Bools, evidence: Evidence) -> list[Bools]:
         group = np.zeros(cells.shape, dtype=bool)
         group[slices[index]] = (labels[slices[index]] == index + 1) & cells[slices[index]]
         if group.any():
-            groups.append(group)
+            groups.append(group | _void_beside(group, evidence))
     return groups
+
+
+def _void_beside(group: Bools, evidence: Evidence) -> Bools:
+    """Empty cells beside a group, where the points lie so close that each cell of wall would hold several.
+
+    Most of a deep box's back lies in the shadow of its sides, and nothing but void tells of it.
+    """
+    void = (evidence.seen == EMPTY) & (evidence.spacing_mm < VOID_SPACING * evidence.grid.cell_mm)
+    return np.asarray(void & ndimage.binary_dilation(group, np.ones((3, 3), dtype=bool), iterations=2))
 
 
 def _substantial(cells: Bools, rays_behind: AnyArray, evidence: Evidence) -> bool:

@@ -1,7 +1,7 @@
 """The third pass over the points: rays that cross a wall near the edge of a candidate opening."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -46,7 +46,8 @@ def collect_zone_rays(scan: Scan, room: Room, grids: Sequence[Grid], zones: Sequ
     """Stream all points once and return a sample of rays per zone; the same whatever the order of the points."""
     if not zones:
         return []
-    room_for = max(min(SAMPLE_RAYS, SAMPLES_IN_ALL // len(zones)), 500)
+    asked, (zones, members) = zones, _parts(zones, grids)
+    room_for = max(min(SAMPLE_RAYS, SAMPLES_IN_ALL // max(len(zones), 1)), 500)
     walls, shapes, raster = _pack(room, grids, zones)
     heights = np.array([zone.height_mm / 1000 for zone in zones])
     kept = np.zeros((len(zones), room_for, RAY_FIELDS), np.float32)
@@ -67,7 +68,57 @@ def collect_zone_rays(scan: Scan, room: Room, grids: Sequence[Grid], zones: Sequ
             collect_rays(
                 points, start, table, chunk.station, walls, shapes, raster, heights, kept, counts, limits, FRONT_M
             )
-    return [_zone_rays(kept[i, : counts[i]], float(limits[i, 0]) / 2**31) for i in range(len(zones))]
+    parts = [_zone_rays(kept[i, : counts[i]], float(limits[i, 0]) / 2**31) for i in range(len(zones))]
+    return [
+        _joined([_crossed(parts[i], zone.height_mm - zones[i].height_mm) for i in own])
+        for zone, own in zip(asked, members, strict=True)
+    ]
+
+
+def _parts(zones: Sequence[Zone], grids: Sequence[Grid]) -> tuple[list[Zone], list[list[int]]]:
+    """Zones that share no cell, and for each zone asked for the list of those that make it up.
+
+    Boxes in a row stand closer than the zones around them reach: each needs the rays that its neighbour needs too.
+    """
+    owners: list[tuple[int, ...]] = [()]
+    labels = [np.zeros(grid.rows * grid.columns, np.int64) for grid in grids]
+    for index, zone in enumerate(zones):
+        label, cells = labels[zone.wall], zone.cells[:, 0] * grids[zone.wall].columns + zone.cells[:, 1]
+        old, which = np.unique(label[cells], return_inverse=True)
+        label[cells] = len(owners) + which
+        owners += [(*owners[before], index) for before in old]
+    parts: list[Zone] = []
+    members: list[list[int]] = [[] for _ in zones]
+    for wall, (grid, label) in enumerate(zip(grids, labels, strict=True)):
+        order = np.argsort(label, kind="stable")
+        found, first = np.unique(label[order], return_index=True)
+        for one, cells in zip(found, np.split(order, first[1:]), strict=True):
+            if one == 0:
+                continue
+            for owner in owners[one]:
+                members[owner].append(len(parts))
+            place = np.column_stack([cells // grid.columns, cells % grid.columns])
+            parts.append(Zone(wall, place, zones[owners[one][0]].height_mm))
+    return parts, members
+
+
+def _crossed(rays: ZoneRays, rise_mm: float) -> ZoneRays:
+    """The same rays where they cross a surface that stands farther into the room."""
+    return replace(rays, u=rays.u + rays.du * rise_mm, v=rays.v + rays.dv * rise_mm)
+
+
+def _joined(parts: Sequence[ZoneRays]) -> ZoneRays:
+    """All parts' rays together, thinned to the least share that was kept of any: their density is to tell something."""
+    if not parts:
+        none = np.zeros(0)
+        return ZoneRays(none, none, none, none, none, np.zeros(0, np.int64), 1.0)
+    share = min(part.share for part in parts)
+    lucky = [np.random.default_rng(0).random(part.u.size) * part.share < share for part in parts]
+
+    def all_of(name: str) -> AnyArray:
+        return np.concatenate([getattr(part, name)[keep] for part, keep in zip(parts, lucky, strict=True)])
+
+    return ZoneRays(all_of("u"), all_of("v"), all_of("du"), all_of("dv"), all_of("h"), all_of("station"), share)
 
 
 def _zone_rays(kept: AnyArray, share: float) -> ZoneRays:

@@ -90,7 +90,7 @@ def fit_edge(
         return None
     middle = float(np.median(rays.t))
     rays = EdgeRays(rays.x, rays.t - middle, rays.drift, rays.depth)
-    back = _back_depth(rays, start_mm, tolerance_mm)
+    back = back_depth(rays, start_mm, tolerance_mm)
     sides = _labels(rays, back, start_mm, tolerance_mm)
     offset, slope = _coarse(sides, start_mm, slope_sd)
     side = _side_face(rays, back, offset, slope, tolerance_mm)
@@ -141,7 +141,7 @@ def _labels(rays: EdgeRays, back: Floats, start_mm: float, tolerance_mm: float) 
     return found.select(~unclear)
 
 
-def _back_depth(rays: EdgeRays, start_mm: float, tolerance_mm: float) -> Floats:
+def back_depth(rays: EdgeRays, start_mm: float, tolerance_mm: float) -> Floats:
     """Depth of what lies behind the edge beside each ray: the median of the deep rays in its tenth of the edge.
 
     Rays that may have met the side face do not count; where only such were seen, the back lies deeper than they did.

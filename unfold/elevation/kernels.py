@@ -61,6 +61,64 @@ def edge_score(
     return packed
 
 
+@njit(cache=True, nogil=True)
+def end_log_likelihood(
+    across: Floats,
+    along: Floats,
+    number: Floats,
+    side_x: Floats,
+    side_t: Floats,
+    blur: float,
+    offset: Floats,
+    slope: Floats,
+    of_arris: float,
+    strays: float,
+) -> Floats:
+    """Log-likelihood that points on a front piece end at x = offset + slope * t; shape (offsets, slopes).
+
+    `number` (bins, strips) counts the front points at `across` and `along`: a mixture of the piece itself up to its
+    edge (blurred), of strays anywhere, with their most likely shares, and of a share `of_arris` at the edge. Side
+    points (n,) lie at the edge, but for strays, of which there are `strays` per mm.
+    """
+    result = np.zeros((offset.size, slope.size))
+    bins, strips = number.shape
+    piece, arris = np.empty((bins, strips)), np.empty((bins, strips))
+    for j in range(slope.size):
+        for i in range(offset.size):
+            all_piece, all_arris = 0.0, 0.0
+            for b in range(bins):
+                for s in range(strips):
+                    z = (across[b] - offset[i] - slope[j] * along[s]) / blur
+                    piece[b, s] = 0.5 * math.erfc(z * math.sqrt(0.5))
+                    arris[b, s] = math.exp(-0.5 * z * z)
+                    all_piece += piece[b, s]
+                    all_arris += arris[b, s]
+            all_piece, all_arris = max(all_piece, 1e-9), max(all_arris, 1e-9)
+            even = 1.0 / (bins * strips)
+            of_piece, of_strays = 0.95 * (1.0 - of_arris), 0.05 * (1.0 - of_arris)
+            value = 0.0
+            for _ in range(12):  # expectation, maximization
+                to_piece, to_strays, value = 0.0, 0.0, 0.0
+                for b in range(bins):
+                    for s in range(strips):
+                        if number[b, s] == 0.0:
+                            continue
+                        a = of_piece * piece[b, s] / all_piece
+                        c = of_arris * arris[b, s] / all_arris
+                        e = of_strays * even
+                        mixed = a + c + e
+                        value += number[b, s] * math.log(mixed)
+                        to_piece += number[b, s] * a / mixed
+                        to_strays += number[b, s] * e / mixed
+                both = max(to_piece + to_strays, 1e-9) / (1.0 - of_arris)
+                of_piece, of_strays = to_piece / both, to_strays / both
+            for k in range(side_x.size):
+                z = (side_x[k] - offset[i] - slope[j] * side_t[k]) / blur
+                value += math.log(0.95 * math.exp(-0.5 * z * z) / (blur * math.sqrt(2 * math.pi)) + strays)
+            result[i, j] = value
+    return result
+
+
 FACE = 192  # cells along the side of one of the six faces of the direction table
 RAY_FIELDS = 6  # u, v, du/dh, dv/dh, h of the end, station
 

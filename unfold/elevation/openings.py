@@ -10,18 +10,17 @@ from scipy import ndimage
 from shapely.geometry import Polygon
 
 from unfold.arrays import Floats
-from unfold.elevation.absence import last_of_front
 from unfold.elevation.candidates import Candidate
 from unfold.elevation.collect import Zone, ZoneRays
 from unfold.elevation.evidence import NOISY_MM, WALL, Evidence
 from unfold.elevation.inside import Inside, look_inside, returned_share
-from unfold.elevation.kinds import kind_of
+from unfold.elevation.kinds import SERVICE_MOST_MM, kind_of
 from unfold.elevation.local_rays import LocalRays, join, to_surface
 from unfold.elevation.local_surface import LocalSurface, surface_around
 from unfold.elevation.outline import Outline
 from unfold.elevation.result import Opening
 from unfold.elevation.rings import cells_inside, counter_clockwise, polygons_of_cells
-from unfold.elevation.shapes import Box, EdgePlacer, Shape, fit_circle, fit_rectangle, place_between, ring_likelihood
+from unfold.elevation.shapes import Box, Shape, fit_circle, fit_rectangle, place_at_end, placer_for, ring_likelihood
 from unfold.quantity import combine
 from unfold.room.result import Wall
 from unfold.surface.result import WallSurface
@@ -154,7 +153,7 @@ def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: C
             shape, clear = found
             return _opening(surface, case, wall_face, shape, clear)
     shape = _best_shape(local, case.candidate, tolerance)
-    if shape.kind == "rectangle" and _wall_share(shape, evidence) > ODD_SHARE:
+    if shape.kind == "rectangle" and max(shape.size_mm) > SERVICE_MOST_MM and _wall_share(shape, evidence) > ODD_SHARE:
         shape = _odd_shape(case.candidate, evidence)
     shape = _stand_on_floor(shape, outline) if case.candidate.reaches_floor else shape
     return _opening(surface, case, wall_face, shape, None)
@@ -188,7 +187,7 @@ def _typical_depth(local: LocalRays, tolerance: float) -> float:
 def _best_shape(local: LocalRays, candidate: Candidate, tolerance: float) -> Shape:
     """A rectangle, or a circle where the rays around it speak for one."""
     fixed = candidate.box_mm[1] if candidate.reaches_floor else None
-    rectangle = fit_rectangle(local, candidate.box_mm, candidate.turn_deg, tolerance, True, fixed)
+    rectangle = fit_rectangle(local, candidate.box_mm, candidate.turn_deg, tolerance, True, fixed, placer_for(local))
     u0, v0, u1, v1 = candidate.box_mm
     aspect = (u1 - u0) / (v1 - v0)
     if candidate.reaches_floor or max(u1 - u0, v1 - v0) > ROUND_MOST_MM or not 0.7 < aspect < 1.43:
@@ -204,7 +203,7 @@ def _best_shape(local: LocalRays, candidate: Candidate, tolerance: float) -> Sha
 
 
 def _measure_cased(
-    case: Case, wall_face: LocalSurface, tolerance: float, outline: Outline, place: EdgePlacer = place_between
+    case: Case, wall_face: LocalSurface, tolerance: float, outline: Outline
 ) -> tuple[Shape, Shape] | None:
     """The outer edge of the boards around an opening and the clear opening within; None when there are no boards."""
     rays = case.edge
@@ -219,9 +218,9 @@ def _measure_cased(
     margin = min(tolerance, stands / 2)
     box = case.candidate.box_mm
     fixed = box[1] if case.candidate.reaches_floor else None
-    clear = fit_rectangle(local, box, 0.0, margin, True, fixed, place)
+    clear = fit_rectangle(local, box, 0.0, margin, True, fixed, placer_for(local))
     outer_box = _outer_box(local, box, margin, fixed is not None)
-    outer = fit_rectangle(local, outer_box, 0.0, margin, False, fixed)
+    outer = fit_rectangle(local, outer_box, 0.0, margin, False, fixed, placer_for(local))
     if case.candidate.reaches_floor:
         return _stand_on_floor(outer, outline), _stand_on_floor(clear, outline)
     return outer, clear
@@ -265,8 +264,9 @@ def _measure_plate(case: Case, wall_face: LocalSurface, tolerance: float, surfac
     if not (1.3 * tolerance < stands < 35.0):
         return None
     local = to_surface(rays, case.crossed_mm, wall_face.before(stands), case.candidate.turn_deg)
-    shape = fit_rectangle(local, case.candidate.box_mm, case.candidate.turn_deg, stands / 2, False, None)
-    uncertainty = combine([shape.standard_uncertainty_mm, surface.registration_mm, 0.2])
+    box, turn = case.candidate.box_mm, case.candidate.turn_deg
+    shape = fit_rectangle(local, box, turn, stands / 2, False, None, placer_for(local))
+    uncertainty = combine([shape.standard_uncertainty_mm, 2**0.5 * surface.registration_mm, 0.2])
     return Opening("", "service", shape.ring, "rectangle", shape.size_mm, None, "recess", uncertainty, None)
 
 
@@ -281,13 +281,13 @@ def _measure_absence(
     """An opening known only from where the wall's points end."""
     candidate = case.candidate
     fixed = candidate.box_mm[1] if candidate.reaches_floor else None
-    shape = fit_rectangle(local, candidate.box_mm, 0.0, tolerance, True, fixed, last_of_front)
+    shape = fit_rectangle(local, candidate.box_mm, 0.0, tolerance, True, fixed, place_at_end)
     shape = _stand_on_floor(shape, outline) if candidate.reaches_floor else shape
-    cased = _measure_cased(case, wall_face, tolerance, outline, last_of_front) if candidate.casing else None
+    cased = _measure_cased(case, wall_face, tolerance, outline) if candidate.casing else None
     shape, clear = cased if cased is not None else (shape, None)
     bounds = shape if clear is None else clear
     kind = kind_of(bounds.size_mm, candidate.reaches_floor, clear is not None, Inside(1.0, 0.0, 0.0, None, 0))
-    uncertainty = combine([shape.standard_uncertainty_mm, surface.registration_mm, surface.noise_mm])
+    uncertainty = combine([shape.standard_uncertainty_mm, 2**0.5 * surface.registration_mm, 0.2])
     ring = counter_clockwise(shape.ring)
     within = None if clear is None else counter_clockwise(clear.ring)
     return Opening("", kind, ring, "rectangle", shape.size_mm, None, "absence", uncertainty, within)
@@ -334,7 +334,7 @@ def _opening(
         kind = "window"
     depth = None if kind in ("door", "opening") and inside.through_share > 0.5 else inside.depth_mm
     proof: Literal["through", "recess"] = "through" if inside.through_share > 0.5 else "recess"
-    uncertainty = combine([shape.standard_uncertainty_mm, surface.registration_mm, 0.2])
+    uncertainty = combine([shape.standard_uncertainty_mm, 2**0.5 * surface.registration_mm, 0.2])
     return Opening(
         "",
         kind,

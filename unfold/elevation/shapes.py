@@ -10,6 +10,8 @@ from scipy.optimize import minimize
 from unfold.arrays import Floats
 from unfold.elevation.edge_fit import EdgeFit, EdgeRays, fit_edge
 from unfold.elevation.local_rays import LocalRays
+from unfold.elevation.point_edge import end_of_points
+from unfold.elevation.point_ring import BLURS_MM, circle_in_points, field_likelihood, point_field
 
 Box = tuple[float, float, float, float]
 SIDES = ("left", "bottom", "right", "top")
@@ -37,6 +39,21 @@ EdgePlacer: TypeAlias = Callable[[EdgeRays, float, float, float], EdgeFit | None
 def place_between(rays: EdgeRays, start_mm: float, tolerance_mm: float, reach_mm: float) -> EdgeFit | None:
     """Place an edge between the rays on its two sides; plumb or level unless they say otherwise."""
     return fit_edge(rays, start_mm, tolerance_mm, SLOPE_SD, reach_mm)
+
+
+def place_at_end(rays: EdgeRays, start_mm: float, tolerance_mm: float, reach_mm: float) -> EdgeFit | None:
+    """Place an edge where the front piece's points end, for points whose station is not known."""
+    return end_of_points(rays, start_mm, tolerance_mm, SLOPE_SD, reach_mm)
+
+
+def placer_for(rays: LocalRays) -> EdgePlacer:
+    """The way to place edges among these rays: points without a station all count as seen square on."""
+    return place_between if stations_known(rays) else place_at_end
+
+
+def stations_known(rays: LocalRays) -> bool:
+    """Whether any ray tells where it came from."""
+    return bool(np.any(rays.da) or np.any(rays.db))
 
 
 def fit_rectangle(
@@ -142,6 +159,10 @@ def turn_back(points: Floats, turn_deg: float) -> Floats:
 def fit_circle(rays: LocalRays, box: Box, turn_deg: float, tolerance_mm: float, front_outside: bool) -> Shape | None:
     """Fit a circle by maximum likelihood, the blur with it; None when one side of it holds no ray."""
     start = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2, (box[2] - box[0] + box[3] - box[1]) / 4])
+    if front_outside and not stations_known(rays):
+        field = point_field(rays.a, rays.b, rays.depth, box, tolerance_mm)
+        found, uncertainty = circle_in_points(field, start)
+        return _circle(found[:2], float(found[2]), uncertainty, turn_deg)
     a, b, front = _circle_labels(rays, start, tolerance_mm, front_outside)
     near = np.hypot(a - start[0], b - start[1]) < start[2] + 40.0
     a, b, front = a[near], b[near], front[near]
@@ -153,16 +174,18 @@ def fit_circle(rays: LocalRays, box: Box, turn_deg: float, tolerance_mm: float, 
         return -_label_likelihood(distance if front_outside else -distance, front, float(np.exp(parameters[3])))
 
     simplex = np.array([[*start, 0.7]] * 5) + np.diag([6.0, 6.0, 6.0, 0.7, 0.0])[:, :4]
-    found = minimize(
+    best = minimize(
         misfit,
         [*start, 0.7],
         method="Nelder-Mead",
         options={"initial_simplex": simplex, "xatol": 0.02, "fatol": 0.01, "maxiter": 400},
     )
-    middle, radius = found.x[:2], float(found.x[2])
+    return _circle(best.x[:2], float(best.x[2]), _radius_uncertainty(misfit, best.x), turn_deg)
+
+
+def _circle(middle: Floats, radius: float, uncertainty: float, turn_deg: float) -> Shape:
     turn = np.linspace(0, 2 * np.pi, CIRCLE_POINTS, endpoint=False)
     ring = middle + radius * np.column_stack([np.cos(turn), np.sin(turn)])
-    uncertainty = _radius_uncertainty(misfit, found.x)
     return Shape("circle", turn_back(ring, turn_deg), (2 * radius,), 2 * uncertainty, ())
 
 
@@ -208,6 +231,11 @@ def ring_likelihood(
     """Log-likelihood of a ring for the rays around it, to compare a circle with a rectangle."""
     from unfold.elevation.rings import signed_distance
 
+    if front_outside and not stations_known(rays):
+        field = point_field(rays.a, rays.b, rays.depth, box, tolerance_mm)
+        cells, side = (signed_distance(shape.ring, turn_back(at, turn_deg)) for at in (field.cells, field.side))
+        around = float(np.hypot(*(shape.ring - np.roll(shape.ring, 1, axis=0)).T).sum())
+        return max(field_likelihood(field, cells, side, around, blur) for blur in BLURS_MM)
     start = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2, (box[2] - box[0] + box[3] - box[1]) / 4])
     a, b, front = _circle_labels(rays, start, tolerance_mm, front_outside)
     distance = signed_distance(shape.ring, turn_back(np.column_stack([a, b]), turn_deg))

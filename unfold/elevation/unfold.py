@@ -27,6 +27,9 @@ from unfold.scan import Scan
 from unfold.settings.elevation import ElevationSettings
 from unfold.surface.result import Surfaces, WallSurface
 
+MIRROR_MM = 60.0  # how far beyond a mirror's rough bounds what lies within it may reach
+REVEAL_MM = 120.0  # the same of a hole: a casing stands around it
+
 
 def unfold_walls(
     scan: Scan, room: Room, surfaces: Surfaces, settings: ElevationSettings, progress: Progress = silent
@@ -83,7 +86,12 @@ def _candidates(
     u = evidence.grid.u0_mm + evidence.grid.cell_mm * np.arange(evidence.grid.columns)
     floor_v = np.interp(u, lower[:, 0], lower[:, 1])
     found = find_candidates(evidence, surface.rays.recess + surface.rays.through, inside, floor_v)
-    return found if stations_known else found + find_absences(evidence, inside, floor_v, wall, room.cells)
+    if stations_known:
+        return found
+    absences = find_absences(evidence, inside, floor_v, wall, room.cells)
+    # the few points behind an edge of such a hole are its reveal's, no opening of their own
+    within = [any(_within(one.box_mm, hole.box_mm, REVEAL_MM) for hole in absences) for one in found]
+    return [one for one, reveal in zip(found, within, strict=True) if not reveal] + absences
 
 
 def _collect(
@@ -123,7 +131,9 @@ def _set_mirrors_aside(room: Room, cases: list[list[Case]]) -> tuple[list[list[C
             for case in own
             if is_mirror(join(case.edge, case.inner), case.crossed_mm, wall, voxels)
         ]
-        kept.append([case for case in own if not any(_within(case.candidate.box_mm, box) for box in mirrored)])
+        kept.append(
+            [case for case in own if not any(_within(case.candidate.box_mm, box, MIRROR_MM) for box in mirrored)]
+        )
         for u0, v0, u1, v1 in mirrored:
             size = f"{u1 - u0:.0f} x {v1 - v0:.0f} mm"
             text = f"A mirror of about {size} hangs on {wall.id}; the wall behind it was not seen."
@@ -131,10 +141,10 @@ def _set_mirrors_aside(room: Room, cases: list[list[Case]]) -> tuple[list[list[C
     return kept, findings
 
 
-def _within(box: Box, mirror: Box) -> bool:
-    """Whether a box lies within a mirror's, but for 60 mm."""
-    low = box[0] > mirror[0] - 60.0 and box[1] > mirror[1] - 60.0
-    return low and box[2] < mirror[2] + 60.0 and box[3] < mirror[3] + 60.0
+def _within(box: Box, other: Box, margin_mm: float) -> bool:
+    """Whether a box lies within another one grown by a margin."""
+    low = box[0] > other[0] - margin_mm and box[1] > other[1] - margin_mm
+    return low and box[2] < other[2] + margin_mm and box[3] < other[3] + margin_mm
 
 
 def _unfolded(

@@ -1,0 +1,97 @@
+"""Edges and rings placed from points alone: the truth over many seeds, and a plain twin of the compiled loop."""
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+
+from unfold.arrays import Floats
+from unfold.elevation.edge_fit import EdgeRays
+from unfold.elevation.kernels import end_log_likelihood
+from unfold.elevation.local_rays import LocalRays
+from unfold.elevation.point_edge import end_of_points
+from unfold.elevation.shapes import fit_circle, fit_rectangle, place_at_end, ring_likelihood
+
+
+def points_at_edge(random: np.random.Generator, edge: float, length: float, hidden: float, depth: float) -> EdgeRays:
+    """Points without station beside a recess: the front to its edge, a back that is hidden up to `hidden` from it."""
+    count = int(length * 80 / 20.0)
+    t, x = random.uniform(-length / 2, length / 2, count), random.uniform(-40, 40, count)
+    deep = np.where(x > edge, depth, 0.0)
+    seen = (x < edge) | (x > edge + hidden)
+    side = np.full(count // 8, edge)
+    x = np.r_[x[seen], side] + random.normal(0, 3.0, seen.sum() + side.size)
+    t = np.r_[t[seen], random.uniform(-length / 2, length / 2, side.size)]
+    deep = np.r_[deep[seen], random.uniform(0, depth, side.size)] + random.normal(0, 4.0, x.size)
+    return EdgeRays(x, t, np.zeros(x.size), deep)
+
+
+@pytest.mark.parametrize(("length", "rms"), [(1200.0, 1.0), (60.0, 3.0)])
+def test_a_hidden_back_does_not_draw_the_edge_to_the_open_side(length: float, rms: float) -> None:
+    errors, uncertainties = [], []
+    for seed in range(20):
+        random = np.random.default_rng(seed)
+        edge = random.uniform(-3, 3)
+        fit = end_of_points(points_at_edge(random, edge, length, 20.0, 60.0), random.uniform(-8, 8), 12.0, 0.0015, 40.0)
+        assert fit is not None
+        errors.append(fit.across(fit.middle_mm) - edge)
+        uncertainties.append(fit.standard_uncertainty_mm)
+    assert np.sqrt(np.mean(np.square(errors))) < rms
+    assert abs(np.mean(errors)) < 3 * rms / np.sqrt(20)
+    assert np.mean(np.abs(errors) < 2 * np.array(uncertainties)) >= 0.85
+
+
+def plain_end_likelihood(x: Floats, number: Floats, blur: float, offset: float, of_arris: float) -> float:
+    """The same answer, slow and obvious: one strip, no side points."""
+    piece, arris = ndtr((offset - x) / blur), np.exp(-0.5 * ((x - offset) / blur) ** 2)
+    densities = np.stack([piece / piece.sum(), np.full(x.size, 1 / x.size)])
+    arris = arris / arris.sum()
+    share = np.array([0.95, 0.05])
+    for _ in range(12):
+        mixed = of_arris * arris + (1 - of_arris) * share @ densities
+        value = float(number @ np.log(mixed))
+        part = share * ((densities / mixed) @ number)
+        share = part / part.sum()
+    return value
+
+
+def test_likelihood_equals_its_plain_twin() -> None:
+    random = np.random.default_rng(3)
+    x, number = np.arange(-40.0, 40.0, 0.5), random.poisson(1.0, 160).astype(float)
+    offsets, none = np.array([-3.0, 0.0, 4.0]), np.zeros(0)
+    found = end_log_likelihood(x, np.zeros(1), number[:, None], none, none, 3.0, offsets, np.zeros(1), 0.1, 0.001)
+    expected = [plain_end_likelihood(x, number, 3.0, offset, 0.1) for offset in offsets]
+    np.testing.assert_allclose(found[:, 0], expected, rtol=1e-9)
+
+
+def recess(seed: int, circle: bool, size: float) -> LocalRays:
+    """Points of a handheld scan about a box: the wall around, its back in the middle alone, its side faces."""
+    random = np.random.default_rng(seed)
+    half, count = size / 2, int((size + 80) ** 2 / 18.0)
+    a, b = random.uniform(-half - 40, half + 40, (2, count))
+    reach = np.hypot(a, b) if circle else np.maximum(np.abs(a), np.abs(b))
+    seen = (reach > half) | (reach < 0.6 * half)
+    depth = np.where(reach < half, 50.0, 0.0)[seen]
+    turn = random.uniform(0, 2 * np.pi, count // 12)
+    side = np.stack([np.cos(turn), np.sin(turn)]) * half
+    if not circle:
+        side = side / np.maximum(np.abs(np.cos(turn)), np.abs(np.sin(turn)))
+    a, b = (np.r_[one[seen], at] for one, at in ((a, side[0]), (b, side[1])))
+    depth = np.r_[depth, random.uniform(0, 50.0, turn.size)] + random.normal(0, 4.0, a.size)
+    a, b = a + random.normal(0, 2.5, a.size), b + random.normal(0, 2.5, a.size)
+    none = np.zeros(a.size)
+    return LocalRays(a, b, none, none, depth, np.zeros(a.size, np.int64))
+
+
+@pytest.mark.parametrize("circle", [False, True])
+def test_boxes_and_pipes_are_told_apart_and_measured_without_stations(circle: bool) -> None:
+    errors, right = [], 0
+    for seed in range(8):
+        rays, box = recess(seed, circle, 80.0), (-35.0, -35.0, 36.0, 35.0)
+        rectangle = fit_rectangle(rays, box, 0.0, 12.0, True, None, place_at_end)
+        round_one = fit_circle(rays, box, 0.0, 12.0, True)
+        assert round_one is not None
+        better = [ring_likelihood(rays, shape, box, 0.0, 12.0, True) for shape in (rectangle, round_one)]
+        right += (better[1] > better[0]) == circle
+        errors += [size - 80.0 for size in (round_one if circle else rectangle).size_mm]
+    assert right >= 7
+    assert np.sqrt(np.mean(np.square(errors))) < 3.0

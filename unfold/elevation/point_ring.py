@@ -1,0 +1,89 @@
+"""Rings held against points alone, where no station is known: the front piece's points end at the ring.
+
+The twin of `point_edge` for closed rings, to fit a circle and to tell it from a rectangle: the front piece's points
+are counted on a small raster, and their density falls to nothing across the ring over the blur.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import minimize
+from scipy.special import ndtr
+
+from unfold.arrays import Floats
+
+AROUND_MM = 35.0
+CELLS = 70  # along the longer side
+SIDE_DEEPEST_MM = 150.0
+SIDE_DEPTHS = 3.0  # of the tolerance, how deep the back must be for points between to tell anything
+STEPS = 12  # of expectation and maximization
+BLURS_MM = (2.0, 3.0, 4.5, 6.5)
+
+
+@dataclass(frozen=True, slots=True)
+class PointField:
+    """Points around and in an opening, as counts of the front piece and places of the side face."""
+
+    cells: Floats  # (n, 2) middles of the raster's cells
+    number: Floats  # (n,) points of the front piece in each
+    side: Floats  # (m, 2)
+
+
+def point_field(a: Floats, b: Floats, depth: Floats, box: tuple[float, ...], tolerance_mm: float) -> PointField:
+    """Sort points (n,) at places (a, b) and depths behind the front piece; `box` is the opening's rough bounds."""
+    u0, v0, u1, v1 = box[0] - AROUND_MM, box[1] - AROUND_MM, box[2] + AROUND_MM, box[3] + AROUND_MM
+    step = max(u1 - u0, v1 - v0) / CELLS
+    columns, rows = np.arange(u0, u1 + step, step), np.arange(v0, v1 + step, step)
+    inside = (a > u0) & (a < columns[-1]) & (b > v0) & (b < rows[-1])
+    a, b, depth = a[inside], b[inside], depth[inside]
+    front = np.abs(depth) < tolerance_mm
+    number, _, _ = np.histogram2d(a[front], b[front], [columns, rows])
+    deep = depth[depth > 2 * tolerance_mm]
+    back = float(np.median(deep)) if deep.size else 0.0
+    between = (depth > tolerance_mm) & (depth < min(back - tolerance_mm, SIDE_DEEPEST_MM))
+    between &= back > SIDE_DEPTHS * tolerance_mm
+    centres = np.meshgrid((columns[:-1] + columns[1:]) / 2, (rows[:-1] + rows[1:]) / 2, indexing="ij")
+    side = np.column_stack([a[between], b[between]])
+    return PointField(np.column_stack([one.ravel() for one in centres]), number.ravel(), side)
+
+
+def field_likelihood(field: PointField, cells: Floats, side: Floats, around_mm: float, blur_mm: float) -> float:
+    """Log-likelihood of a ring by the signed distances (positive: on the front piece) of cells (n,) and side points."""
+    piece = ndtr(cells / blur_mm)
+    shapes = np.stack([piece / max(piece.sum(), 1e-9), np.full(cells.size, 1.0 / cells.size)])
+    filled = field.number > 0
+    shapes, number = shapes[:, filled], field.number[filled]
+    if number.size == 0:
+        return -np.inf
+    share = np.array([0.95, 0.05])
+    for _ in range(STEPS):
+        share = share * (shapes @ (number / (share @ shapes))) / number.sum()
+    value = float(number @ np.log(share @ shapes))
+    if side.size:
+        at_ring = np.exp(-0.5 * (side / blur_mm) ** 2) / (blur_mm * np.sqrt(2 * np.pi) * around_mm)
+        value += float(np.log(0.9 * at_ring + 0.1 / (around_mm / 4) ** 2).sum())
+    return value
+
+
+def circle_in_points(field: PointField, start: Floats) -> tuple[Floats, float]:
+    """The most likely circle (a, b, radius) from a rough one, and the standard uncertainty of its radius."""
+
+    def misfit(parameters: Floats) -> float:
+        blur = float(np.exp(np.clip(parameters[3], -1.0, 2.5)))
+        radius = max(float(parameters[2]), 1.0)
+        cells, side = (np.hypot(*(at - parameters[:2]).T) - radius for at in (field.cells, field.side))
+        return -field_likelihood(field, cells, side, 2 * np.pi * radius, blur)
+
+    simplex = np.array([[*start, 1.3]] * 5) + np.diag([6.0, 6.0, 6.0, 0.6, 0.0])[:, :4]
+    found = minimize(
+        misfit,
+        [*start, 1.3],
+        method="Nelder-Mead",
+        options={"initial_simplex": simplex, "xatol": 0.05, "fatol": 0.02, "maxiter": 250},
+    )
+    widths = []
+    for sign in (1.0, -1.0):
+        steps = np.arange(0.2, 12.0, 0.2)
+        beyond = (s for s in steps if misfit(found.x + np.array([0, 0, sign * s, 0])) > found.fun + 0.5)
+        widths.append(next(beyond, 12.0))
+    return np.asarray(found.x[:3]), float(np.mean(widths))
