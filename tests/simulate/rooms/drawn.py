@@ -10,7 +10,7 @@ import math
 import numpy as np
 import shapely
 import shapely.affinity
-from shapely.geometry import Point, Polygon, box
+from shapely.geometry import LineString, Point, Polygon, box
 
 from tests.simulate.heights import bow, bump, ripple, slope, twist
 from tests.simulate.room import Box, CeilingPlan, Chain, OpeningPlan, Person, Place, RoomPlan, Terms, WallPlan
@@ -31,7 +31,6 @@ def drawn_room(number: int) -> RoomPlan:
     height = float(np.round(random.uniform(2.3, 3.3), 2))
     column = _column(random, shape)
     free = shape if column is None else shape.difference(Polygon(column.corners))
-    stations = _stations(random, free)
     skirting = (0.09, 0.014) if random.random() < 0.35 else None
     beyond: list[Polygon] = [shape.buffer(-0.05)]
     lowest = 0.65 * height
@@ -39,7 +38,10 @@ def drawn_room(number: int) -> RoomPlan:
         _wall(random, np.array(plan[i]), np.array(plan[(i + 1) % len(plan)]), lowest, height, skirting, beyond)
         for i in range(len(plan))
     )
-    places = _places(random, free, int(random.integers(0, 3)), stations, 0.7)
+    boxes = _furniture(random, free, plan, walls)
+    tall = shapely.union_all([_foot(piece) for piece in boxes if piece.bottom + piece.size[2] > 1.2])
+    stations = _stations(random, free.difference(tall))
+    places = _places(random, free.difference(tall), int(random.integers(0, 3)), stations, 0.7)
     return RoomPlan(
         f"random_{number}",
         f"room {number} drawn at random",
@@ -47,7 +49,7 @@ def drawn_room(number: int) -> RoomPlan:
         stations,
         _ceilings(random, shape, height),
         floor_terms=(slope(*random.normal(0, 0.001, 2)),),
-        boxes=_furniture(random, free, stations),
+        boxes=boxes,
         people=tuple(Person(int(random.integers(len(stations))), place) for place in places),
         yaw_deg=float(random.uniform(0, 360)),
         suffix=str(random.choice(["e57", "e57", "e57", "ply"])),
@@ -119,19 +121,28 @@ def _column(random: np.random.Generator, shape: Polygon) -> Chain | None:
     return None
 
 
-def _stations(random: np.random.Generator, free: Polygon) -> tuple[tuple[float, float, float], ...]:
-    """Set-ups of somebody who takes care: one at a time, where it sees most of the walls' feet not well seen before."""
-    feet = shapely.get_coordinates(free.exterior.interpolate(np.arange(0.05, free.exterior.length, 0.1)))
-    clear = free.buffer(1e-3)
-    shapely.prepare(clear)
-    seen = np.zeros(len(feet), int)
+def _stations(random: np.random.Generator, clear: Polygon) -> tuple[tuple[float, float, float], ...]:
+    """Set-ups of somebody who takes care: one at a time, where it sees most of the walls that are not well seen yet.
+
+    `clear` is the floor where nothing stands that hides the walls. A wall's foot counts by the cosine of incidence.
+    """
+    spots = np.arange(0.05, clear.exterior.length, 0.1)
+    feet = shapely.get_coordinates(clear.exterior.interpolate(spots))
+    along = shapely.get_coordinates(clear.exterior.interpolate(spots + 0.01)) - feet
+    across = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.linalg.norm(along, axis=1, keepdims=True)
+    view = clear.buffer(1e-3)
+    shapely.prepare(view)
+    seen = np.zeros(len(feet))
     stations: list[tuple[float, float, float]] = []
-    for _ in range(int(random.integers(2, 5))):
-        trials = _places(random, free, 12, (), 0.5)
-        rays = shapely.linestrings([[(place, foot) for foot in feet] for place in trials])
-        views = shapely.covers(clear, rays).astype(int)  # (trials, feet)
-        best = int(np.argmax((views / (1.0 + 2 * seen)).sum(axis=1)))
-        seen += views[best]
+    for _ in range(int(random.integers(3, 6))):
+        trials = _places(random, clear, 12, (), 0.5)
+        rays = feet - np.array(trials)[:, None]  # (trials, feet, 2)
+        ranges = np.linalg.norm(rays, axis=2)
+        worth = np.minimum(np.abs((rays * across).sum(axis=2)) / ranges / 0.4, 1.0)
+        lines = shapely.linestrings([[(place, foot) for foot in feet] for place in trials])
+        worth = worth * shapely.covers(view, lines)
+        best = int(np.argmax((worth / (0.2 + seen)).sum(axis=1)))
+        seen += worth[best]
         stations.append((*trials[best], float(random.uniform(1.3, 1.7))))
     return tuple(stations)
 
@@ -263,27 +274,43 @@ def _ceilings(random: np.random.Generator, shape: Polygon, height: float) -> tup
 
 
 def _furniture(
-    random: np.random.Generator, free: Polygon, stations: tuple[tuple[float, float, float], ...]
+    random: np.random.Generator, free: Polygon, plan: tuple[Place, ...], walls: tuple[WallPlan, ...]
 ) -> tuple[Box, ...]:
-    """Cupboards and shelves near the walls, tables anywhere, none where a station stands."""
+    """Cupboards and shelves near the walls, tables anywhere; few stand before an opening."""
     boxes: list[Box] = []
-    corners = np.asarray(free.exterior.coords)
-    for _ in range(int(random.integers(0, 7))):
+    corners = np.array([*plan, plan[0]])
+    ways = [np.linspace(corners[i], corners[i + 1], 2) for i in range(len(plan))]
+    lengths = [float(np.linalg.norm(way[1] - way[0])) for way in ways]
+    fronts = shapely.union_all(
+        [
+            LineString([way[0] + u * (way[1] - way[0]) / length for u in (opening.u, opening.u + opening.width)])
+            for way, length, wall in zip(ways, lengths, walls, strict=True)
+            for opening in wall.openings
+        ]
+    ).buffer(0.6)
+    for _ in range(int(random.integers(0, 11))):
         width, depth, tall = (float(x) for x in random.uniform((0.3, 0.25, 0.4), (1.4, 0.7, 2.2)))
         bottom = float(random.choice([0.0, 0.0, 0.0, 1.4]))
         if random.random() < 0.6:  # with its back to a wall, a hand's breadth off at most
-            at = int(random.integers(len(corners) - 1))
-            along = (corners[at + 1] - corners[at]) / np.linalg.norm(corners[at + 1] - corners[at])
+            at = int(random.integers(len(ways)))
+            along = (ways[at][1] - ways[at][0]) / lengths[at]
             off = np.array([along[1], -along[0]]) * (random.uniform(0.0, 0.1) + depth / 2 + 0.02)
-            place = corners[at] + random.random() * (corners[at + 1] - corners[at])
-            middle = place + (off if free.covers(Point(place + off)) else -off)
+            middle = ways[at][0] + random.random() * lengths[at] * along + off
             turned = math.degrees(math.atan2(along[1], along[0]))
         else:
             middle = random.uniform(free.bounds[:2], free.bounds[2:])
             turned = float(random.uniform(0, 180))
-        x, y = (float(value) for value in middle)
-        foot = box(x - width / 2, y - depth / 2, x + width / 2, y + depth / 2)
-        foot = shapely.affinity.rotate(foot, turned, "center")
-        if free.buffer(-0.01).contains(foot) and all(foot.distance(Point(s[:2])) > 0.45 for s in stations):
-            boxes.append(Box((x, y), (width, depth, min(tall, 2.2 - bottom)), turned, bottom))
+        middle_at = (float(middle[0]), float(middle[1]))
+        piece = Box(middle_at, (width, depth, min(tall, 2.2 - bottom)), turned, bottom)
+        before = _foot(piece).intersects(fronts) and random.random() < 0.85
+        others = any(_foot(piece).intersects(_foot(other)) for other in boxes)
+        if free.buffer(-0.01).contains(_foot(piece)) and not before and not others:
+            boxes.append(piece)
     return tuple(boxes)
+
+
+def _foot(piece: Box) -> Polygon:
+    """The ground that a piece of furniture covers."""
+    (x, y), (width, depth, _) = piece.middle, piece.size
+    foot = box(x - width / 2, y - depth / 2, x + width / 2, y + depth / 2)
+    return shapely.affinity.rotate(foot, piece.yaw_deg, "center")
