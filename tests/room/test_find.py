@@ -72,6 +72,30 @@ def test_without_stations_a_plain_room_is_found_all_the_same() -> None:
     assert len(room.walls) == 6 and room.plumb.source == "estimated"
 
 
+BREAST = np.array([[0.0, 0.0], [4.0, 0.0], [4.0, 3.0], [1.3, 3.0], [1.3, 2.85], [0.6, 2.85], [0.6, 3.0], [0.0, 3.0]])
+
+
+def widths(room: Room) -> list[float]:
+    return sorted(round(wall.width_m, 2) for wall in room.walls)
+
+
+def test_the_front_of_a_pilaster_is_a_wall_also_where_no_ray_reached_its_cheeks() -> None:
+    points = room_points(BREAST)
+    x, y, z = points.T
+    cheek = (y > 2.87) & (y < 2.98) & ((np.abs(x - 0.6) < 0.02) | (np.abs(x - 1.3) < 0.02)) & (z > 0.02) & (z < 2.48)
+    room = find_room(scan_of([points[~cheek]], [np.array([3.0, 1.0, 1.4])]), RoomSettings())
+    assert widths(room) == pytest.approx([0.6, 0.7, 2.7, 3.0, 3.0, 4.0], abs=0.06)
+
+
+def test_a_curtain_on_the_line_of_a_pilaster_does_not_take_the_pilaster_with_it() -> None:
+    points = room_points(BREAST)
+    u, v = np.meshgrid(np.arange(2.0, 3.6, 0.02), np.arange(0.05, 2.2, 0.02))
+    curtain = np.c_[u.ravel(), np.full(u.size, 2.85), v.ravel()]
+    hidden = (points[:, 0] > 2.0) & (points[:, 0] < 3.6) & (points[:, 1] > 2.86) & (points[:, 2] < 2.1)
+    room = find_room(scan_of([np.vstack([points[~hidden], curtain])], [np.array([2.5, 1.0, 1.4])]), RoomSettings())
+    assert widths(room) == pytest.approx([0.15, 0.15, 0.6, 0.7, 2.7, 3.0, 3.0, 4.0], abs=0.03)
+
+
 @pytest.mark.parametrize("what", ["floor", "noise", "sphere", "ball", "spot"])
 def test_what_holds_no_wall_is_refused_with_a_remedy(what: str) -> None:
     random = np.random.default_rng(1)

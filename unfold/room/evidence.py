@@ -4,7 +4,7 @@ A column is a strip of the surface 50 mm wide from floor to ceiling. A wall is h
 ceiling. Over furniture, rays pass; under a bulkhead too. A door or window is passed under a lintel that is hit.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage
@@ -92,16 +92,25 @@ def last_along(one: Columns, cells: LevelCells, middle: float, ahead: float) -> 
     return middle + ahead * (float(np.median(farthest[seen])) + 0.25 * cells.edge_m)
 
 
-def is_passed_over(one: Columns, storey: Storey) -> bool:
-    """Tell furniture from a wall by the ceiling: over furniture it goes on without a gap, at a wall it ends."""
-    along = one.along()[one.full]
+def without_furniture(one: Columns, storey: Storey) -> Columns:
+    """Take out the stretches that are furniture: over furniture the ceiling goes on without a gap, at a wall it ends.
+
+    Each stretch is judged by itself: a cupboard's front may lie on the line of a wall farther on.
+    """
+    along = one.along()
     base, normal = one.trace.at(along), one.trace.normal_at(along)
     heights = []
     for offset in (-0.08, -0.04, 0.04, 0.08):
         i, j, inside = storey.raster.index(base + offset * normal)
         heights.append(np.where(inside, storey.ceiling_map_m[i, j], np.nan))
     step = np.max(heights, axis=0) - np.min(heights, axis=0)  # NaN where one was not seen; a soffit makes a step
-    return bool(np.mean(step < 0.06) > 0.5)
+    stretch, number = ndimage.label(ndimage.binary_closing(np.pad(one.full, 4), np.ones(4, bool))[4:-4] | one.full)
+    full = one.full.copy()
+    for index in range(1, number + 1):
+        plain = one.full & (stretch == index)
+        if np.mean(step[plain] < 0.06) > 0.5:
+            full[plain] = False
+    return replace(one, full=full)
 
 
 def stands_out(one: Columns, cells: LevelCells) -> bool:

@@ -13,7 +13,7 @@ from unfold.findings import Finding
 from unfold.room.arrangement import find_rooms
 from unfold.room.cells import CellGrid, CellMoments, LevelCells, fit_local_planes, point_spacing_m
 from unfold.room.chains import walk_chains
-from unfold.room.evidence import Columns, gather_columns, is_passed_over, own_cells, stands_out
+from unfold.room.evidence import Columns, gather_columns, own_cells, stands_out, without_furniture
 from unfold.room.jogs import find_jogs
 from unfold.room.plumb import find_plumb, rotation_to_up
 from unfold.room.result import Cells, Plumb, Room, Wall
@@ -162,8 +162,8 @@ def _walls_columns(cells: LevelCells, storey: Storey, space: FreeSpace) -> list[
     traces = find_traces(strips, cells.tolerance_m, max(LEAST_AREA_M2 / cells.area_m2, 15.0))
     own = own_cells(traces, cells)
     columns = [gather_columns(trace, own[k], cells, storey, space) for k, trace in enumerate(traces)]
-    walls = [one for one in columns if one is not None and one.is_wall]
-    return [one for one in walls if stands_out(one, cells) and not is_passed_over(one, storey)]
+    walls = [one for one in columns if one is not None and one.is_wall and stands_out(one, cells)]
+    return [one for one in (without_furniture(one, storey) for one in walls) if one.is_wall]
 
 
 def _is_domed(wall: Wall, cells: LevelCells) -> bool:

@@ -8,6 +8,7 @@ through whatever was hit between them. Hit from floor to ceiling it is a wall; e
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 
 from unfold.arrays import Bools, Floats
 from unfold.room.cells import LevelCells
@@ -80,11 +81,19 @@ def _caps(one: Columns, end: tuple[float, float]) -> list[Floats]:
     return [np.stack([here - normal, here + normal]), *(np.stack([here, back + side * normal]) for side in (-1.0, 1.0))]
 
 
-def _ends(one: Columns, cells: LevelCells) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Positions along the trace where its plain wall begins and stops, each with the direction that leads out of it."""
+def _ends(one: Columns, cells: LevelCells) -> list[tuple[float, float]]:
+    """Positions along the trace where its plain wall begins and stops, each with the direction that leads out of it.
+
+    A wall that goes on over furniture or an opening stops farther on; that place is then one of them too.
+    """
     full = np.flatnonzero(one.full)
-    first, last = (float(one.start + (k + 0.5) * COLUMN_M) for k in (full[0], full[-1]))
-    return (last_along(one, cells, first, -1.0), -1.0), (last_along(one, cells, last, 1.0), 1.0)
+    piece = ndimage.label(ndimage.binary_closing(np.pad(one.full | one.lintel, 2), np.ones(3, bool))[2:-2])[0]
+    found = []
+    for plain, ahead in ((full[0], -1.0), (full[-1], 1.0)):
+        reached = np.flatnonzero(piece == piece[plain])[0 if ahead < 0.0 else -1]
+        for k in [plain, reached] if abs(reached - plain) * COLUMN_M > MEET_M else [plain]:
+            found.append((last_along(one, cells, float(one.start + (k + 0.5) * COLUMN_M), ahead), ahead))
+    return found
 
 
 def _join(
@@ -117,8 +126,9 @@ def _is_open(place: Floats, storey: Storey) -> bool:
 
 
 def _reaches(other: Columns, point: Floats) -> bool:
-    """Tell whether the other wall was plainly hit within 150 mm of the point."""
-    return bool(np.any(np.abs(other.along()[other.full] - other.trace.along(point[None])[0]) < 0.15 + COLUMN_M))
+    """Tell whether the other wall was hit, under its ceiling at least, within 150 mm of the point."""
+    hit = other.along()[other.full | other.lintel]
+    return bool(np.any(np.abs(hit - other.trace.along(point[None])[0]) < 0.15 + COLUMN_M))
 
 
 def _explained(middle: Floats, a: Line, columns: list[Columns]) -> bool:

@@ -29,6 +29,7 @@ class _Draft:
     top: float
     start: Floats
     end: Floats
+    stepped: bool  # only short stretches that no ray reached part it from its neighbours
     left: Literal["inside_corner", "outside_corner", "end"] = "end"
     right: Literal["inside_corner", "outside_corner", "end"] = "end"
 
@@ -63,7 +64,7 @@ def _without_fragments(drafts: list[list[_Draft]]) -> tuple[list[list[_Draft]], 
     left_out: list[float] = []
     enough = sum(draft.run.length for chain in drafts for draft in chain) > 3.0
     for chain in drafts:
-        alone = [d.left == "end" and d.right == "end" and d.base.circle is None for d in chain]
+        alone = [d.left == d.right == "end" and d.base.circle is None and not d.stepped for d in chain]
         widths = [float(np.hypot(*(draft.end - draft.start))) for draft in chain]
         small = [enough and one and width < FRAGMENT_M for one, width in zip(alone, widths, strict=True)]
         left_out += [width for width, drop in zip(widths, small, strict=True) if drop]
@@ -78,14 +79,14 @@ def _without_fragments(drafts: list[list[_Draft]]) -> tuple[list[list[_Draft]], 
 def _drafts(chain: Chain, columns: list[Columns], cells: LevelCells, storey: Storey) -> list[_Draft]:
     """One draft a wall run, with its ends where the neighbours' base surfaces meet it."""
     drafts: list[_Draft | None] = []
-    for run in chain.runs:
+    for k, run in enumerate(chain.runs):
         if run.trace < 0:
             drafts.append(None)
             continue
         one = columns[run.trace]
         bottom, top = _heights(run, one, storey)
         base = fit_base(run, one, cells, (bottom, top))
-        drafts.append(_Draft(run, base, bottom, top, run.start, run.end))
+        drafts.append(_Draft(run, base, bottom, top, run.start, run.end, _is_stepped(chain, k)))
     n = len(drafts)
     for k in range(n):
         here, after = drafts[k], drafts[(k + 1) % n]
@@ -98,6 +99,13 @@ def _drafts(chain: Chain, columns: list[Columns], cells: LevelCells, storey: Sto
         if n > 1 and drafts[k - 1] is None:
             _trim(here, columns[here.run.trace], cells, False)
     return [draft for draft in drafts if draft is not None]
+
+
+def _is_stepped(chain: Chain, k: int) -> bool:
+    """Whether a run's neighbours on both sides are a short way off, unseen: the front of a pilaster, say."""
+    n = len(chain.runs)
+    gaps = [chain.runs[(k + side) % n] for side in (-1, 1)]
+    return n > 3 and all(gap.trace < 0 and gap.length < CARRY_M for gap in gaps)
 
 
 def _heights(run: Run, one: Columns, storey: Storey) -> tuple[float, float]:
