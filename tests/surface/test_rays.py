@@ -77,6 +77,23 @@ def test_however_the_points_are_cut_the_sums_are_the_same(pieces: int) -> None:
     np.testing.assert_allclose(whole.finish(0).hit_sum, cut.finish(0).hit_sum, atol=1e-9)
 
 
+@pytest.mark.parametrize("place", [(1.0, 1.2, 1.3), (0.9, 2.2, 0.2), (3.2, 0.9, 2.0)])
+def test_no_ray_that_can_meet_a_wall_is_passed_over_for_its_rise(place: tuple[float, float, float]) -> None:
+    column = wall_between("W7", (1.4, 1.8), (1.6, 1.8), radius_m=-0.3)
+    walls = [*L_SHAPE, CURVED, column]
+    random = np.random.default_rng(6)
+    points = np.concatenate([points_around(random, 20_000), random.uniform((-9, -9, -3), (9, 9, 6), (20_000, 3))])
+    lost = random.normal(size=(3000, 3))
+    lost /= np.linalg.norm(lost, axis=1, keepdims=True)
+    quick, thorough = caster(walls, [np.array(place)]), caster(walls, [np.array(place)])
+    view = thorough._views[0]
+    assert view is not None and np.isfinite(view.rise).any()
+    view.rise[:] = -np.inf, np.inf
+    for cast in (quick, thorough):
+        cast.add(points.astype(np.float32), lost.astype(np.float32), 0)
+    assert counts(walls, quick) == counts(walls, thorough)
+
+
 def test_more_than_64_walls() -> None:
     # a row of stub walls along y = 0, seen from y = -2
     walls = [wall_between(f"W{k}", (0.2 * k + 0.19, 0.0), (0.2 * k, 0.0)) for k in range(80)]

@@ -1,15 +1,14 @@
 """Compiled loops over the points: what each ray proved about each wall, and the sums behind the height maps.
 
 All lengths in millimetres, points in metres. Each wall is one row of numbers in `walls`; the columns are named below.
-No fast-math: heights may be NaN. Arrays are passed one by one: taken out of a tuple inside the loop, each would be
-counted in and out again for every point, which costs more than the geometry.
+No fast-math: heights may be NaN. Arrays are passed one by one and `borrowed`: else each is counted in and out again
+for every point, which costs several times what the geometry does.
 """
 
 import math
 
-from numba import njit
-
 from unfold.arrays import AnyArray, Floats, Floats32, Ints
+from unfold.compiled import borrowed, compiled, inlined
 
 # columns of the counts and of the sums, of every cell of every wall
 HIT, RECESS, THROUGH, PROUD, BLOCKED, LOST, BESIDE, FRONT = range(8)
@@ -20,18 +19,19 @@ AXES, ORIGIN = 0, 9
 RADIUS = 12  # signed as WallFrame.radius_m; 0 for a plane
 U_LOW, U_HIGH, V_LOW, V_HIGH = 13, 14, 15, 16  # rough extent
 CORNER_U, CORNER_V = 17, 18  # lower corner of cell [0, 0]
-ROWS, COLUMNS, FIRST, CELL = 19, 20, 21, 22  # FIRST: index of cell [0, 0] in the counts
-COARSE_ROWS, COARSE_COLUMNS, COARSE_FIRST, COARSE_STEP = 23, 24, 25, 26
-BAND = 27  # how far from the coarse surface a point still is the wall's
-NEAR_REACH, PROUD_REACH, RECESS_REACH, SLACK = 28, 29, 30, 31
-TILE_FIRST, TILE_COLUMNS, TILE_CELLS = 32, 33, 34
+ROWS, COLUMNS, FIRST = 19, 20, 21  # FIRST: index of cell [0, 0] in the counts
+COARSE_ROWS, COARSE_COLUMNS, COARSE_FIRST = 22, 23, 24
+BAND = 25  # how far from the coarse surface a point still is the wall's
+NEAR_REACH, PROUD_REACH, RECESS_REACH, SLACK = 26, 27, 28, 29
+TILE_FIRST, TILE_COLUMNS = 30, 31
+PER_MM, COARSE_PER_CELL, TILES_PER_CELL = 32, 33, 34  # cells in a mm, coarse steps and tiles in a cell
 WALL_COLUMNS = 35
 
 _FAR = 1e30
 _FAR_OUT = 300.0  # mm beyond a wall's rough extent: no coarse surface moves a crossing that far back in
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def direction_bin(x: float, y: float, bins: int) -> int:
     """Which of `bins` sectors of plan a direction falls in; a cheap stand-in for its angle that grows with it."""
     size = abs(x) + abs(y)
@@ -41,22 +41,30 @@ def direction_bin(x: float, y: float, bins: int) -> int:
     return min(int(turn * 0.25 * bins), bins - 1)
 
 
-@njit(cache=True, nogil=True)
-def coarse_height(walls: Floats, coarse: Floats32, w: int, u: float, v: float) -> float:
-    """Height of wall w's coarse surface at (u, v): bilinear between its nodes, constant beyond them."""
-    rows, columns = int(walls[w, COARSE_ROWS]), int(walls[w, COARSE_COLUMNS])
-    x = min(max((u - walls[w, CORNER_U]) / walls[w, COARSE_STEP], 0.0), columns - 1.000001)
-    y = min(max((v - walls[w, CORNER_V]) / walls[w, COARSE_STEP], 0.0), rows - 1.000001)
-    j, i = int(x), int(y)
-    x -= j
-    y -= i
+@inlined
+def coarse_height(walls: Floats, coarse: Floats32, w: int, x: float, y: float) -> float:
+    """Height of wall w's coarse surface at x columns and y rows from the raster's corner: bilinear between its nodes,
+    constant beyond them.
+    """
+    columns = int(walls[w, COARSE_COLUMNS])
+    a = min(max(x * walls[w, COARSE_PER_CELL], 0.0), walls[w, COARSE_COLUMNS] - 1.000001)
+    b = min(max(y * walls[w, COARSE_PER_CELL], 0.0), walls[w, COARSE_ROWS] - 1.000001)
+    j, i = int(a), int(b)
+    a -= j
+    b -= i
     k = int(walls[w, COARSE_FIRST]) + i * columns + j
-    low = coarse[k] * (1.0 - x) + coarse[k + 1] * x
-    high = coarse[k + columns] * (1.0 - x) + coarse[k + columns + 1] * x
-    return float(low * (1.0 - y) + high * y)
+    low = coarse[k] * (1.0 - a) + coarse[k + 1] * a
+    high = coarse[k + columns] * (1.0 - a) + coarse[k + columns + 1] * a
+    return float(low * (1.0 - b) + high * b)
 
 
-@njit(cache=True, nogil=True)
+@inlined
+def in_cells(walls: Floats, w: int, u: float, v: float) -> tuple[float, float]:
+    """A place on wall w in columns and rows from the raster's corner."""
+    return (u - walls[w, CORNER_U]) * walls[w, PER_MM], (v - walls[w, CORNER_V]) * walls[w, PER_MM]
+
+
+@inlined
 def flat_axes(walls: Floats, w: int, x: float, y: float, z: float) -> tuple[float, float, float]:
     """A local point in wall w's flat axes: across, up, out; mm."""
     dx, dy, dz = x - walls[w, ORIGIN], y - walls[w, ORIGIN + 1], z - walls[w, ORIGIN + 2]
@@ -67,7 +75,7 @@ def flat_axes(walls: Floats, w: int, x: float, y: float, z: float) -> tuple[floa
     )
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def unrolled(radius: float, across: float, out: float) -> tuple[float, float]:
     """(u, h) of a place in flat axes; as WallFrame.uvh_from_level does it."""
     if radius == 0.0:
@@ -77,7 +85,7 @@ def unrolled(radius: float, across: float, out: float) -> tuple[float, float]:
     return radius * math.atan2(sign * across, sign * to_axis), radius - sign * math.hypot(across, to_axis)
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def crossing(radius: float, height: float, s: tuple[float, float, float], p: tuple[float, float, float]) -> float:
     """Where the ray from s toward p (flat axes) goes into the surface h = height: 0 at s, 1 at p; _FAR: nowhere."""
     if radius == 0.0:
@@ -99,13 +107,13 @@ def crossing(radius: float, height: float, s: tuple[float, float, float], p: tup
     return t if t > 0.0 else _FAR
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def _within(walls: Floats, w: int, u: float, v: float, slack: float) -> bool:
     across = walls[w, U_LOW] - slack <= u <= walls[w, U_HIGH] + slack
     return bool(across and walls[w, V_LOW] - slack <= v <= walls[w, V_HIGH] + slack)
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def _met_at(
     walls: Floats, coarse: Floats32, w: int, s: tuple[float, float, float], p: tuple[float, float, float]
 ) -> tuple[float, float, float]:
@@ -122,26 +130,27 @@ def _met_at(
             break
         if not _within(walls, w, u, v, _FAR_OUT):  # most rays to floor and ceiling: no need to look closer
             return _FAR, 0.0, 0.0
-        t = crossing(radius, coarse_height(walls, coarse, w, u, v), s, p)
+        across, up = in_cells(walls, w, u, v)
+        t = crossing(radius, coarse_height(walls, coarse, w, across, up), s, p)
     return t, u, v
 
 
-@njit(cache=True, nogil=True)
-def _cell(walls: Floats, w: int, u: float, v: float) -> int:
-    """Index of the cell at (u, v) in the counts, or -1 beyond the raster."""
-    x = (u - walls[w, CORNER_U]) / walls[w, CELL]
-    y = (v - walls[w, CORNER_V]) / walls[w, CELL]
+@inlined
+def _cell(walls: Floats, w: int, x: float, y: float) -> int:
+    """Index of the cell at x columns, y rows, or -1 beyond the raster. Column after column, as scanners turn."""
     if not (x >= 0.0 and y >= 0.0 and x < walls[w, COLUMNS] and y < walls[w, ROWS]):
         return -1
-    return int(walls[w, FIRST]) + int(y) * int(walls[w, COLUMNS]) + int(x)
+    return int(walls[w, FIRST]) + int(x) * int(walls[w, ROWS]) + int(y)
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def _add_hit(
     walls: Floats,
     w: int,
     station: int,
     cell: int,
+    x: float,
+    y: float,
     d: float,
     counts: AnyArray,
     sums: Floats,
@@ -153,23 +162,21 @@ def _add_hit(
     sums[cell, HIT_SQUARES] += d * d
     if station < by_station.shape[0] and by_station[station, cell] < 65535:
         by_station[station, cell] += 1
-    inside = cell - int(walls[w, FIRST])
-    side, columns = int(walls[w, TILE_CELLS]), int(walls[w, COLUMNS])
-    row, column = inside // columns, inside % columns
-    tile = int(walls[w, TILE_FIRST]) + row // side * int(walls[w, TILE_COLUMNS]) + column // side
+    row, column = int(y * walls[w, TILES_PER_CELL]), int(x * walls[w, TILES_PER_CELL])
+    tile = int(walls[w, TILE_FIRST]) + row * int(walls[w, TILE_COLUMNS]) + column
     tiles[station, tile, 0] += 1.0
     tiles[station, tile, 1] += d
     tiles[station, tile, 2] += d * d
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def _place(
     walls: Floats,
     coarse: Floats32,
     w: int,
     station: int,
-    u: float,
-    v: float,
+    x: float,
+    y: float,
     h: float,
     counts: AnyArray,
     sums: Floats,
@@ -177,12 +184,12 @@ def _place(
     tiles: Floats,
 ) -> bool:
     """Count a point by where it lies when it is at or just before wall w's surface; True when it is at it."""
-    cell = _cell(walls, w, u, v)
+    cell = _cell(walls, w, x, y)
     if cell < 0:
         return False
-    d = h - coarse_height(walls, coarse, w, u, v)
+    d = h - coarse_height(walls, coarse, w, x, y)
     if abs(d) <= walls[w, BAND]:
-        _add_hit(walls, w, station, cell, d, counts, sums, by_station, tiles)
+        _add_hit(walls, w, station, cell, x, y, d, counts, sums, by_station, tiles)
         return True
     if abs(d) <= walls[w, NEAR_REACH]:
         counts[cell, BESIDE] += 1
@@ -194,12 +201,13 @@ def _place(
     return False
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def _behind(
     walls: Floats, w: int, u: float, v: float, depth: float, lost: bool, counts: AnyArray, sums: Floats
 ) -> None:
     """Count a ray that went into wall w's surface at (u, v) and ended `depth` behind it."""
-    cell = _cell(walls, w, u, v)
+    x, y = in_cells(walls, w, u, v)
+    cell = _cell(walls, w, x, y)
     if cell < 0:
         return
     if depth <= walls[w, RECESS_REACH] and not lost:
@@ -211,7 +219,7 @@ def _behind(
             counts[cell, LOST] += 1
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def _first_wall(
     walls: Floats, seen_from: Floats, listed: Ints, low: int, high: int, x: float, y: float, z: float
 ) -> int:
@@ -232,14 +240,15 @@ def _first_wall(
     return first
 
 
-@njit(cache=True, nogil=True)
-def _cast_ray(
+@inlined
+def _cast_at_wall(
     walls: Floats,
     coarse: Floats32,
     seen_from: Floats,
-    start: Ints,
     listed: Ints,
-    sector: int,
+    low: int,
+    high: int,
+    w: int,
     station: int,
     x: float,
     y: float,
@@ -250,47 +259,46 @@ def _cast_ray(
     by_station: AnyArray,
     tiles: Floats,
 ) -> None:
-    low, high = start[sector], start[sector + 1]
-    first = -2
-    for k in range(low, high):
-        w = listed[k]
-        s = (seen_from[w, 0], seen_from[w, 1], seen_from[w, 2])
-        p = flat_axes(walls, w, x, y, z)
-        radius = walls[w, RADIUS]
-        u, h = unrolled(radius, p[0], p[2])
-        before = unrolled(radius, s[0], s[2])[1] > 0.0
-        near = before and not lost and -_FAR_OUT < h < walls[w, PROUD_REACH] + _FAR_OUT
-        if near and _place(walls, coarse, w, station, u, p[1], h, counts, sums, by_station, tiles):
-            continue
-        if not before and h < 0.0:
-            continue
-        depth = coarse_height(walls, coarse, w, u, p[1]) - h
-        if before and -walls[w, PROUD_REACH] <= depth <= walls[w, BAND]:
-            continue  # just in front, or too near to tell
-        t, u, v = _met_at(walls, coarse, w, s, p)
-        if t >= _FAR or not _within(walls, w, u, v, walls[w, SLACK] if before else -walls[w, SLACK]):
-            continue
-        if first == -2:
-            first = _first_wall(walls, seen_from, listed, low, high, x, y, z)
-        if t > 1.0 and not lost:
-            cell = _cell(walls, w, u, v)
-            if w == first and cell >= 0:
-                counts[cell, BLOCKED] += 1
-        elif w == first or _within(walls, w, u, v, 0.0):
-            _behind(walls, w, u, v, depth if before else _FAR, lost, counts, sums)
+    """Count what a ray proved of wall w, of all in listed[low:high] that it can meet."""
+    s = (seen_from[w, 0], seen_from[w, 1], seen_from[w, 2])
+    p = flat_axes(walls, w, x, y, z)
+    radius = walls[w, RADIUS]
+    u, h = unrolled(radius, p[0], p[2])
+    before = unrolled(radius, s[0], s[2])[1] > 0.0
+    near = before and not lost and -_FAR_OUT < h < walls[w, PROUD_REACH] + _FAR_OUT
+    across, up = in_cells(walls, w, u, p[1])
+    if near and _place(walls, coarse, w, station, across, up, h, counts, sums, by_station, tiles):
+        return
+    if not before and h < 0.0:
+        return
+    depth = coarse_height(walls, coarse, w, across, up) - h
+    if before and -walls[w, PROUD_REACH] <= depth <= walls[w, BAND]:
+        return  # just in front, or too near to tell
+    t, u, v = _met_at(walls, coarse, w, s, p)
+    if t >= _FAR or not _within(walls, w, u, v, walls[w, SLACK] if before else -walls[w, SLACK]):
+        return
+    first = _first_wall(walls, seen_from, listed, low, high, x, y, z)
+    if t > 1.0 and not lost:
+        across, up = in_cells(walls, w, u, v)
+        cell = _cell(walls, w, across, up)
+        if w == first and cell >= 0:
+            counts[cell, BLOCKED] += 1
+    elif w == first or _within(walls, w, u, v, 0.0):
+        _behind(walls, w, u, v, depth if before else _FAR, lost, counts, sums)
 
 
-@njit(cache=True, nogil=True)
+@compiled
 def cast_rays(
     ends: Floats32,
     lost: bool,
     place: Floats,
-    plan: Floats,
+    level: Floats,
     walls: Floats,
     coarse: Floats32,
     seen_from: Floats,
     start: Ints,
     listed: Ints,
+    rise: Floats,
     station: int,
     counts: AnyArray,
     sums: Floats,
@@ -299,27 +307,44 @@ def cast_rays(
 ) -> None:
     """Add a station's rays to points (n, 3), m, local; or, when `lost`, along unit directions (n, 3) that met nothing.
 
-    place: the station (3,), local, m; seen_from: the same in each wall's flat axes, mm; plan: level x and y from
-    local. start and listed: the walls that a ray can meet, by the sector of plan of its direction.
+    place: the station (3,), local, m; seen_from: the same in each wall's flat axes, mm; level: (3, 3) from local.
+    start and listed: the walls that a ray can meet, by the sector of plan of its direction; rise: its least and
+    greatest rise there. Most rays end on floor and ceiling, and are done with by their rise, or on a plane, and are
+    counted right here; a call costs more than that.
     """
     bins = len(start) - 1
+    walls, coarse, seen_from, listed = borrowed(walls), borrowed(coarse), borrowed(seen_from), borrowed(listed)
+    counts, sums, by_station, tiles = borrowed(counts), borrowed(sums), borrowed(by_station), borrowed(tiles)
     for i in range(len(ends)):
         x, y, z = float(ends[i, 0]), float(ends[i, 1]), float(ends[i, 2])
         if lost:
             x, y, z = place[0] + 1000.0 * x, place[1] + 1000.0 * y, place[2] + 1000.0 * z
         dx, dy, dz = x - place[0], y - place[1], z - place[2]
-        sector = direction_bin(
-            plan[0, 0] * dx + plan[0, 1] * dy + plan[0, 2] * dz,
-            plan[1, 0] * dx + plan[1, 1] * dy + plan[1, 2] * dz,
-            bins,
-        )
-        if start[sector] < start[sector + 1]:
-            _cast_ray(
-                walls, coarse, seen_from, start, listed, sector, station, x, y, z, lost, counts, sums, by_station, tiles
+        a = level[0, 0] * dx + level[0, 1] * dy + level[0, 2] * dz
+        b = level[1, 0] * dx + level[1, 1] * dy + level[1, 2] * dz
+        rises = level[2, 0] * dx + level[2, 1] * dy + level[2, 2] * dz
+        size = abs(a) + abs(b)
+        sector = direction_bin(a, b, bins)
+        if rises < rise[sector, 0] * size or rises > rise[sector, 1] * size:
+            continue
+        for k in range(start[sector], start[sector + 1]):
+            w = listed[k]
+            if walls[w, RADIUS] == 0.0 and seen_from[w, 2] > 0.0 and not lost:
+                u, v, h = flat_axes(walls, w, x, y, z)
+                if abs(h) <= _FAR_OUT:
+                    across, up = in_cells(walls, w, u, v)
+                    cell = _cell(walls, w, across, up)
+                    d = h - coarse_height(walls, coarse, w, across, up)
+                    if cell >= 0 and abs(d) <= walls[w, BAND]:
+                        _add_hit(walls, w, station, cell, across, up, d, counts, sums, by_station, tiles)
+                        continue
+            _cast_at_wall(
+                *(walls, coarse, seen_from, listed, start[sector], start[sector + 1], w, station),
+                *(x, y, z, lost, counts, sums, by_station, tiles),
             )
 
 
-@njit(cache=True, nogil=True)
+@compiled
 def place_points(
     points: Floats32,
     plan: Floats,
@@ -341,6 +366,8 @@ def place_points(
     plan: level x and y from local; start and listed: the walls near each square of a plan of `shape` squares of
     step_m from `corner` on.
     """
+    walls, coarse = borrowed(walls), borrowed(coarse)
+    counts, sums, by_station, tiles = borrowed(counts), borrowed(sums), borrowed(by_station), borrowed(tiles)
     for i in range(len(points)):
         x, y, z = float(points[i, 0]), float(points[i, 1]), float(points[i, 2])
         a = math.floor((plan[0, 0] * x + plan[0, 1] * y + plan[0, 2] * z - corner[0]) / step_m)
@@ -352,8 +379,9 @@ def place_points(
             w = listed[k]
             p = flat_axes(walls, w, x, y, z)
             u, h = unrolled(walls[w, RADIUS], p[0], p[2])
-            if _place(walls, coarse, w, station, u, p[1], h, counts, sums, by_station, tiles):
+            across, up = in_cells(walls, w, u, p[1])
+            if _place(walls, coarse, w, station, across, up, h, counts, sums, by_station, tiles):
                 continue
-            depth = coarse_height(walls, coarse, w, u, p[1]) - h
+            depth = coarse_height(walls, coarse, w, across, up) - h
             if walls[w, BAND] < depth <= walls[w, RECESS_REACH] and _within(walls, w, u, p[1], 0.0):
                 _behind(walls, w, u, p[1], depth, False, counts, sums)

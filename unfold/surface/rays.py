@@ -84,7 +84,7 @@ class RayCaster:
         self._grids, self._coarse = grids, coarse
         self._walls = pack_walls(walls, grids, coarse, level_from_local, recess_reach_mm)
         self._nodes = np.concatenate([surface.nodes_mm.ravel() for surface in coarse]).astype(np.float32)
-        self._turn = np.ascontiguousarray(level_from_local[:2], dtype=float)
+        self._level = np.ascontiguousarray(level_from_local, dtype=float)
         self._views: list[View | None] = [
             None if place is None else view_from(place, walls, self._walls, level_from_local) for place in places_m
         ]
@@ -114,7 +114,7 @@ class RayCaster:
             plan = self._plan
             k.place_points(
                 points_m,
-                self._turn,
+                self._level,
                 plan.corner,
                 plan.step_m,
                 plan.shape,
@@ -132,12 +132,13 @@ class RayCaster:
                     ends,
                     lost,
                     view.place,
-                    self._turn,
+                    self._level,
                     self._walls,
                     self._nodes,
                     view.seen_from,
                     view.start,
                     view.listed,
+                    view.rise,
                     station,
                     *into,
                 )
@@ -149,17 +150,17 @@ class RayCaster:
     def finish(self, w: int) -> WallSums:
         """What was found on wall w by the first lane, or by all once they are joined."""
         grid, wall = self._grids[w], self._walls[w]
-        shape, tile_shape = (grid.rows, grid.columns), _tile_shape(grid)
+        across, tile_shape = (grid.columns, grid.rows), _tile_shape(grid)
         cells = slice(int(wall[k.FIRST]), int(wall[k.FIRST]) + grid.rows * grid.columns)
         tiles = slice(int(wall[k.TILE_FIRST]), int(wall[k.TILE_FIRST]) + tile_shape[0] * tile_shape[1])
 
         tally = self._tallies[0]
 
         def count(which: int) -> Counts:
-            return tally.counts[cells, which].reshape(shape)
+            return np.ascontiguousarray(tally.counts[cells, which].reshape(across).T)
 
         def total(which: int) -> Floats:
-            return tally.sums[cells, which].reshape(shape)
+            return np.ascontiguousarray(tally.sums[cells, which].reshape(across).T)
 
         return WallSums(
             grid=grid,
@@ -177,7 +178,9 @@ class RayCaster:
             hit_sum=total(k.HIT_SUM),
             hit_squares=total(k.HIT_SQUARES),
             near_sum=total(k.HIT_SUM) + total(k.BESIDE_SUM),
-            by_station=tally.by_station[:, cells].reshape(len(tally.by_station), *shape),
+            by_station=np.ascontiguousarray(
+                tally.by_station[:, cells].reshape(len(tally.by_station), *across).transpose(0, 2, 1)
+            ),
             tiles=tally.tiles[:, tiles].reshape(self._stations, *tile_shape, 3),
         )
 
@@ -202,10 +205,11 @@ def pack_walls(
         row[k.RADIUS] = 1000.0 * (wall.frame.radius_m or 0.0)
         row[k.U_LOW : k.V_HIGH + 1] = 0.0, 1000.0 * wall.width_m, 1000.0 * wall.bottom_m, 1000.0 * wall.top_m
         row[k.CORNER_U], row[k.CORNER_V] = grid.u0_mm - grid.cell_mm / 2, grid.v0_mm - grid.cell_mm / 2
-        row[k.ROWS : k.CELL + 1] = grid.rows, grid.columns, cells, grid.cell_mm
-        row[k.COARSE_ROWS : k.COARSE_STEP + 1] = *surface.nodes_mm.shape, nodes, COARSE_STEP_CELLS * grid.cell_mm
+        row[k.ROWS : k.FIRST + 1] = grid.rows, grid.columns, cells
+        row[k.COARSE_ROWS : k.COARSE_FIRST + 1] = *surface.nodes_mm.shape, nodes
         row[k.BAND : k.SLACK + 1] = surface.band_mm, NEAR_REACH_MM, PROUD_REACH_MM, recess_reach_mm, EXTENT_SLACK_MM
-        row[k.TILE_FIRST : k.TILE_CELLS + 1] = tiles, _tile_shape(grid)[1], TILE_CELLS
+        row[k.TILE_FIRST : k.TILE_COLUMNS + 1] = tiles, _tile_shape(grid)[1]
+        row[k.PER_MM : k.TILES_PER_CELL + 1] = 1.0 / grid.cell_mm, 1.0 / COARSE_STEP_CELLS, 1.0 / TILE_CELLS
         cells += grid.rows * grid.columns
         nodes += surface.nodes_mm.size
         tiles += int(np.prod(_tile_shape(grid)))

@@ -1,4 +1,4 @@
-"""Which walls a ray can meet, by its direction in plan; and which a point may belong to, by its place in plan."""
+"""Which walls a ray can meet, by its direction; and which a point may belong to, by its place in plan."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,6 +11,9 @@ from unfold.surface import kernels as k
 
 SECTORS = 2048
 _PLAN_STEP_M = 0.25
+_REACH_M = 0.25  # to either side of a wall's base surface: nothing farther is counted as at it
+_OVER_M = 0.2  # beyond its rough extent: more than its raster's margin
+_TRACE_M = 0.08  # between the places that bound it
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +24,7 @@ class View:
     seen_from: Floats  # (walls, 3) the station in each wall's own flat axes, mm
     start: Ints  # (SECTORS + 1,) into `listed`
     listed: Ints  # walls, sector after sector
+    rise: Floats  # (SECTORS, 2) least and greatest rise of a ray that can meet any of them, over |x| + |y| in plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +85,56 @@ def view_from(place_m: Floats, walls: Sequence[Wall], table: Floats, level_from_
     axes = table[:, k.AXES : k.AXES + 9].reshape(-1, 3, 3)
     seen_from = np.einsum("wij,wj->wi", axes, place_m - table[:, k.ORIGIN : k.ORIGIN + 3])
     start, listed = _listed(np.stack(seen).T)
-    return View(np.array(place_m, dtype=float), seen_from, start, listed)
+    rises = np.array([rise_seen(wall, at) for wall in walls])
+    rise = np.stack([rises[:, :, 0].min(axis=0), rises[:, :, 1].max(axis=0)], axis=1)
+    return View(np.array(place_m, dtype=float), seen_from, start, listed, rise)
+
+
+def rise_seen(wall: Wall, at_m: Floats, sectors: int = SECTORS) -> Floats:
+    """Bound how steeply rays from `at_m` (level) can meet a wall, sector by sector of plan: (sectors, 2), see `View`.
+
+    A ray in plan enters and leaves what is near the wall through the outline of that, so the outline bounds how near
+    and how far it meets the wall, and the wall's foot and head then bound its rise. Sectors apart from the wall hold
+    nothing: (inf, -inf).
+    """
+    foot, head = (_around(wall, v) - at_m for v in (wall.bottom_m - _OVER_M, wall.top_m + _OVER_M))
+    low, high = min(foot[:, 2].min(), head[:, 2].min()), max(foot[:, 2].max(), head[:, 2].max())
+    rows = np.concatenate([foot, head])
+    if np.hypot(rows[:, 0], rows[:, 1]).min() < 0.3 or abs(_turns(foot)) > 0.5:
+        return np.tile([-np.inf, np.inf], (sectors, 1))
+    nearest, farthest = np.full(sectors, np.inf), np.full(sectors, -np.inf)
+    for row in (foot, head):
+        size = np.abs(row[:, 0]) + np.abs(row[:, 1])
+        sag = np.abs(np.diff(row[:, 0])) + np.abs(np.diff(row[:, 1]))  # no place between two is nearer by more
+        place = np.floor(_turn(np.arctan2(row[:, 1], row[:, 0])) * 0.25 * sectors).astype(int)
+        step = (np.diff(place) + sectors // 2) % sectors - sectors // 2  # the short way round
+        first = np.minimum(place[:-1], place[:-1] + step) - 1
+        count = np.abs(step) + 3
+        inside = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+        where = (np.repeat(first, count) + inside) % sectors
+        np.minimum.at(nearest, where, np.repeat(np.maximum(np.minimum(size[:-1], size[1:]) - sag, 0.1), count))
+        np.maximum.at(farthest, where, np.repeat(np.maximum(size[:-1], size[1:]) + sag, count))
+    met = np.isfinite(nearest)
+    near, far = np.where(met, nearest, 1.0), np.where(met, farthest, 1.0)
+    steepest = high / np.where(high > 0.0, near, far)
+    flattest = low / np.where(low < 0.0, near, far)
+    return np.stack([np.where(met, flattest, np.inf), np.where(met, steepest, -np.inf)], axis=1)
+
+
+def _around(wall: Wall, v_m: float) -> Floats:
+    """The outline (n, 3) of what lies near a wall at height v, level, m: along its front, its end, back and again."""
+    along = np.linspace(-_OVER_M, wall.width_m + _OVER_M, max(33, int(wall.width_m / _TRACE_M)))
+    reach = _REACH_M if wall.frame.radius_m is None else min(_REACH_M, 0.9 * abs(wall.frame.radius_m))
+    across = np.linspace(reach, -reach, 2 * int(_REACH_M / _TRACE_M) + 1)
+    u = np.concatenate([along, np.full_like(across, along[-1]), along[::-1], np.full_like(across, along[0])])
+    h = np.concatenate([np.full_like(along, reach), across, np.full_like(along, -reach), across[::-1]])
+    return wall.frame.level_from_uvh(np.stack([u, np.full_like(u, v_m), h], axis=1))
+
+
+def _turns(ring: Floats) -> float:
+    """How often a ring (n, 2 or more) goes around zero."""
+    angle = np.unwrap(np.arctan2(ring[:, 1], ring[:, 0]))
+    return float((angle[-1] - angle[0]) / (2.0 * np.pi))
 
 
 def plan_of(walls: Sequence[Wall]) -> Plan:
