@@ -17,6 +17,7 @@ from ezdxf.path import make_path
 
 from tests.drawing.sample_job import sample_job
 from tests.drawing.sample_layout import sample_layout
+from unfold.arrays import Floats
 from unfold.drawing.cut import write_cut_files
 from unfold.drawing.cut_check import check_cut_file, check_sheet, closed_paths
 from unfold.drawing.cut_outline import cut_outline, mirrored_outline
@@ -148,11 +149,21 @@ def test_a_file_that_differs_is_refused(layout: Layout, folder: Path, tmp_path: 
 
 def test_panels_that_overlap_or_leave_the_sheet_are_refused() -> None:
     one = np.array([[20.0, 20.0], [1020.0, 20.0], [1020.0, 820.0], [20.0, 820.0]])
-    check_sheet("sheet", [one, one + np.array([1000.0, 0.0])], (3200.0, 1600.0), 0.05)
+    def check(other: Floats, kerf: float = 0.0, *cutouts: Floats) -> None:
+        check_sheet("sheet", [[one, *cutouts], [other]], (3200.0, 1600.0), kerf, 0.05)
+
+    check(one + np.array([1000.0, 0.0]))
+    check(one + np.array([1003.0, 0.0]), 3.0)
     with pytest.raises(UnfoldError, match="overlap"):
-        check_sheet("sheet", [one, one + np.array([999.0, 0.0])], (3200.0, 1600.0), 0.05)
+        check(one + np.array([999.0, 0.0]))
     with pytest.raises(UnfoldError, match="leaves"):
-        check_sheet("sheet", [one, one + np.array([2300.0, 0.0])], (3200.0, 1600.0), 0.05)
+        check(one + np.array([2300.0, 0.0]))
+    with pytest.raises(UnfoldError, match="no kerf"):
+        check(one + np.array([1002.8, 0.0]), 3.0)
+    small, cutout = 0.2 * one + np.array([400.0, 300.0]), 0.3 * one + np.array([350.0, 250.0])
+    check(small, 3.0, cutout[::-1])
+    with pytest.raises(UnfoldError, match="overlap"):
+        check(small, 3.0)
 
 
 def test_the_cut_list_carries_both_units(layout: Layout, folder: Path) -> None:

@@ -150,8 +150,8 @@ def test_a_pinwheel_saves_the_waterjet_a_sheet() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("turn", [False, True])
-def test_published_classes(turn: bool) -> None:
+@pytest.mark.parametrize(("turn", "saw"), [(False, False), (True, False), (True, True)])
+def test_published_classes(turn: bool, saw: bool) -> None:
     """Sum over classes 1 to 10, 20, 60 and 100 items, three draws each.
 
     The area bound itself is out of reach where most items are larger than half a sheet: there no packing at all comes
@@ -164,7 +164,7 @@ def test_published_classes(turn: bool) -> None:
         for items in (20, 60, 100):
             for seed in range(3):
                 sizes = instance(number, items, seed)
-                stock, cutting = [StockSheet("S1", side, side, None)], CuttingRules(0.0, 0.0, False)
+                stock, cutting = [StockSheet("S1", side, side, None)], CuttingRules(0.0, 0.0, saw)
                 parts = parts_of(sizes.tolist(), turn)
                 sheets[number] += nest_panels(parts, stock, cutting).sheets_used["S1"]
                 bounds[number] += quick_sheet_bound(parts, stock, cutting)

@@ -72,7 +72,8 @@ def _write_sheet(plan: CutSheet, outlines: dict[str, CutOutline], folder: Path, 
     path = folder / f"sheet-{plan.kind.id}-{plan.number}.dxf"
     document.save(path)
     check_cut_file(path, shown, settings.cut.tolerance_mm)
-    check_sheet(path.name, [outline.rings[0] for outline in shown], plan.kind.size_mm, settings.cut.tolerance_mm)
+    rings = [outline.rings for outline in shown]
+    check_sheet(path.name, rings, plan.kind.size_mm, settings.layout.cutting.kerf, settings.cut.tolerance_mm)
 
 
 def _direction(line: Floats) -> Floats:

@@ -3,6 +3,7 @@
 The reader here is a few lines over the format's pairs of group code and value, apart from the library that wrote them.
 """
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -84,24 +85,32 @@ def _difference(path: Floats, ring: Floats, tolerance_mm: float) -> str:
     return ""
 
 
-def check_sheet(name: str, rings: list[Floats], size_mm: tuple[float, float], tolerance_mm: float) -> None:
-    """Compare the panels of a sheet with each other and with the sheet.
+def check_sheet(
+    name: str, panels: Sequence[Sequence[Floats]], size_mm: tuple[float, float], kerf_mm: float, tolerance_mm: float
+) -> None:
+    """Compare the panels of a sheet with each other and with the sheet; a panel may lie in another one's cutout.
 
-    Raises UnfoldError when one leaves the sheet, or two overlap.
+    Each panel is its rings (n, 2), the outline first, then its cutouts.
+
+    Raises UnfoldError when one leaves the sheet, or two overlap or leave no kerf between them.
     """
     slack = tolerance_mm + ROUNDING_MM
-    for ring in rings:
+    for ring, *_ in panels:
         if np.any(ring < -slack) or np.any(ring > np.array(size_mm) + slack):
             raise UnfoldError(f"{name}: a panel leaves the sheet", REMEDY)
-    bounds = [(ring.min(axis=0) + slack, ring.max(axis=0) - slack) for ring in rings]
+    reach = kerf_mm - slack
+    bounds = [(ring.min(axis=0), ring.max(axis=0)) for ring, *_ in panels]
     for number, (least, most) in enumerate(bounds):
         for other, (below, above) in enumerate(bounds[:number]):
-            if np.all(least < above) and np.all(below < most) and _overlap(rings[number], rings[other], slack):
-                raise UnfoldError(f"{name}: two panels overlap", REMEDY)
+            if np.all(least < above + reach) and np.all(below < most + reach):
+                _check_apart(name, panels[number], panels[other], kerf_mm, slack)
 
 
-def _overlap(one: Floats, other: Floats, slack: float) -> bool:
+def _check_apart(name: str, one: Sequence[Floats], other: Sequence[Floats], kerf_mm: float, slack_mm: float) -> None:
     import shapely
 
-    shared = shapely.intersection(shapely.make_valid(shapely.Polygon(one)), shapely.make_valid(shapely.Polygon(other)))
-    return bool(shapely.area(shared) > slack * shapely.length(shapely.LinearRing(one)))
+    first, second = (shapely.make_valid(shapely.Polygon(rings[0], rings[1:])) for rings in (one, other))
+    if shapely.area(shapely.intersection(first, second)) > slack_mm * shapely.length(first):
+        raise UnfoldError(f"{name}: two panels overlap", REMEDY)
+    if shapely.distance(first, second) < kerf_mm - slack_mm:
+        raise UnfoldError(f"{name}: two panels leave no kerf between them", REMEDY)

@@ -52,7 +52,8 @@ def draw_sheet(paper: Paper, plan: CutSheet, x: float, y: float, scale: int, set
     paper.ring(_rectangle(0.0, length, width) / scale + origin, NARROW, 0.0)
     if plan.trim_mm > 0.0:
         paper.ring(_rectangle(plan.trim_mm, length, width) / scale + origin, NARROW, 0.5, dash=(2.0, 1.0))
-    for panel in plan.panels:
+    # The largest first: a smaller one may lie in its cutout.
+    for panel in sorted(plan.panels, key=lambda panel: -float(np.ptp(panel.ring_mm, axis=0).prod())):
         assert panel.placed is not None
         ring, *cutouts = (
             _on_sheet(ring, panel, panel.placed) / scale + origin

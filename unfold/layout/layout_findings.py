@@ -80,6 +80,10 @@ def job_findings(chosen: Chosen, plan: SheetPlan, settings: LayoutSettings) -> I
     elif longest >= LARGE_PANEL_MM and width < LEAST_LARGE_JOINT_MM:
         text = f"joints of {width:.2f} mm: where BS 5385-1 governs, panels of {longest / 1000.0:.1f} m must have 5 mm"
         yield Finding("note", "joint-under-bs-5385", text)
+    kerf, runs_on = settings.cutting.kerf, settings.veins.match == "run on"
+    if runs_on and any(kind.directional for kind in settings.stock) and width < kerf - ROUNDING_MM:
+        text = f"veins do not run on: joints of {width:.2f} mm are narrower than the kerf of {kerf:.2f} mm"
+        yield Finding("warning", "veins-cut-apart", text)
     if plan.unplaced:
         text = f"no sheet is left for {', '.join(plan.unplaced)}: raise the stock's count or add a kind"
         yield Finding("warning", "sheets-short", text)

@@ -1,4 +1,9 @@
-"""Compiled loops of the nesting: fill one sheet from the parts that remain. Lengths are whole micrometres."""
+"""Compiled loops of the nesting: fill one sheet from the parts that remain. Lengths are whole micrometres.
+
+`solids` (s, 4) holds boxes (left, low, right, top) that cover a part from the lower left corner of its bounding
+rectangle, kerf added: those of part p in turn t are rows firsts[2 p + t] to firsts[2 p + t + 1]. Most parts have one, a
+notched one has several. `areas` (n,) is what they cover.
+"""
 
 import numpy as np
 from numba import njit
@@ -11,6 +16,7 @@ SHEET_WORK = 64  # what beginning a sheet costs, in places looked at
 TRIES = 8  # random refillings of the same emptied sheets
 WEIGHT_RANGE = (3.0, 1.0, 1.0, 0.3, 0.2, 0.2)
 FAVOUR_SPREAD = 0.5
+REPEATS = 3  # fillings of one sheet of which the fullest is kept, in every other refilling
 
 
 @njit(cache=True, nogil=True)
@@ -98,8 +104,8 @@ def _split_guillotine(free: Ints, count: int, at: int, w: int, h: int, rule: int
 
 @njit(cache=True, nogil=True)
 def fill_sheet(
-    sizes: Ints, may_turn: Bools, favour: Floats, pool: Ints, length: int, width: int, guillotine: bool, rule: int,
-    weights: Floats, placed: Ints,
+    sizes: Ints, may_turn: Bools, solids: Ints, firsts: Ints, favour: Floats, pool: Ints, length: int, width: int,
+    guillotine: bool, rule: int, weights: Floats, placed: Ints,
 ) -> tuple[int, int]:
     """Fill one sheet greedily: again and again the best-scored part, place and turn among all that fit.
 
@@ -126,7 +132,7 @@ def fill_sheet(
     The number of parts placed, and the number of places looked at (the unit of work).
     """
     m = len(pool)
-    free = np.empty((8 * m + 16, 4), np.int64)
+    free = np.empty((8 * (m + len(solids) - 2 * len(sizes)) + 16, 4), np.int64)
     free[0, 0], free[0, 1], free[0, 2], free[0, 3] = 0, 0, length, width
     free_count, done, work = 1, 0, SHEET_WORK
     used = np.zeros(m, np.bool_)
@@ -164,15 +170,28 @@ def fill_sheet(
         if guillotine:
             free_count = _split_guillotine(free, free_count, best_free, w, h, rule)
         else:
-            free_count = take_free(free, free_count, x, y, w, h)
+            for row in range(firsts[2 * part + best_turn], firsts[2 * part + best_turn + 1]):
+                left, low, right, top = solids[row]
+                free_count = take_free(free, free_count, x + left, y + low, right - left, top - low)
+
+
+@njit(cache=True, nogil=True)
+def draw_weights(weights: Floats, generator: np.random.Generator) -> int:
+    """Draw weights of the score's terms at random; return a rule of splitting."""
+    for term in range(len(weights)):
+        weights[term] = generator.random() * WEIGHT_RANGE[term]
+    return int(generator.integers(0, SPLIT_RULES))
 
 
 @njit(cache=True, nogil=True)
 def fill_all(
-    sizes: Ints, may_turn: Bools, favour: Floats, pool: Ints, limits: Ints, costs: Floats, stock: Ints,
-    guillotine: bool, rule: int, weights: Floats, most_cost: float, places: Ints, kinds: Ints,
+    sizes: Ints, may_turn: Bools, solids: Ints, firsts: Ints, areas: Floats, favour: Floats, pool: Ints, limits: Ints,
+    costs: Floats, stock: Ints, guillotine: bool, rule: int, weights: Floats, repeats: int,
+    generator: np.random.Generator, most_cost: float, places: Ints, kinds: Ints,
 ) -> tuple[int, int, float, float, int]:
     """Fill sheet after sheet until nothing more fits; of several kinds the one used best comes next.
+
+    Each sheet is filled `repeats` times, with weights drawn anew after the first, and the fullest filling is kept.
 
     `limits` (k, 2), `costs` (k,) and `stock` (k,) describe the kinds of sheet; a negative stock is endless. `places`
     (m, 4) is filled with sheet, x, y, turned for each part of the pool, sheet -1 where it is left over; `kinds` with
@@ -195,17 +214,20 @@ def fill_all(
             if available[kind] == 0:
                 continue
             length, width = limits[kind, 0], limits[kind, 1]
-            done, looked = fill_sheet(
-                sizes, may_turn, favour, rest[:count], length, width, guillotine, rule, weights, placed
-            )
-            work += looked
-            area = 0.0
-            for number in range(done):
-                part = rest[placed[number, 0]]
-                area += float(sizes[part, 0]) * float(sizes[part, 1])
-            if area / costs[kind] > best_worth:
-                best_kind, best_worth, best_done, best_area = kind, area / costs[kind], done, area
-                best_placed[:done] = placed[:done]
+            for attempt in range(repeats):
+                if attempt > 0:
+                    rule = draw_weights(weights, generator)
+                done, looked = fill_sheet(
+                    sizes, may_turn, solids, firsts, favour, rest[:count], length, width, guillotine, rule, weights,
+                    placed,
+                )
+                work += looked
+                area = 0.0
+                for number in range(done):
+                    area += areas[rest[placed[number, 0]]]
+                if area / costs[kind] > best_worth:
+                    best_kind, best_worth, best_done, best_area = kind, area / costs[kind], done, area
+                    best_placed[:done] = placed[:done]
         if best_kind < 0:
             break
         available[best_kind] -= 1
@@ -232,8 +254,9 @@ def fill_all(
 
 @njit(cache=True, nogil=True)
 def refill_sheets(
-    sizes: Ints, may_turn: Bools, limits: Ints, costs: Floats, stock: Ints, guillotine: bool, places: Ints, kinds: Ints,
-    sheets: int, enough: int, generator: np.random.Generator, work_limit: int,
+    sizes: Ints, may_turn: Bools, solids: Ints, firsts: Ints, areas: Floats, limits: Ints, costs: Floats, stock: Ints,
+    guillotine: bool, places: Ints, kinds: Ints, sheets: int, enough: int, generator: np.random.Generator,
+    work_limit: int,
 ) -> tuple[int, int]:
     """Improve a packing: empty a few sheets, poorly used ones rather, fill them anew at random, keep what is no worse.
 
@@ -250,7 +273,7 @@ def refill_sheets(
         if places[part, 0] < 0:
             left += 1
         else:
-            shares[places[part, 0]] += float(sizes[part, 0]) * float(sizes[part, 1])
+            shares[places[part, 0]] += areas[part]
     for sheet in range(sheets):
         shares[sheet] /= float(limits[kinds[sheet], 0]) * float(limits[kinds[sheet], 1])
     pool, new_places, new_kinds = np.empty(n, np.int64), np.empty((n, 4), np.int64), np.empty(n, np.int64)
@@ -279,15 +302,14 @@ def refill_sheets(
             if stock[kind] < 0:
                 available[kind] = -1
         for _ in range(TRIES):
-            for term in range(6):
-                weights[term] = generator.random() * WEIGHT_RANGE[term]
+            rule = draw_weights(weights, generator)
             spread = FAVOUR_SPREAD * generator.random()
             for index in range(m):
                 favour[pool[index]] = np.exp(generator.normal(0.0, spread))
-            rule = int(generator.integers(0, SPLIT_RULES))
+            repeats = REPEATS if generator.random() < 0.5 else 1
             count, new_left, cost, squares, looked = fill_all(
-                sizes, may_turn, favour, pool[:m], limits, costs, available, guillotine, rule, weights, old_cost + 0.5,
-                new_places, new_kinds,
+                sizes, may_turn, solids, firsts, areas, favour, pool[:m], limits, costs, available, guillotine, rule,
+                weights, repeats, generator, old_cost + 0.5, new_places, new_kinds,
             )
             work += looked + m
             better = new_left < left or (
@@ -304,7 +326,7 @@ def refill_sheets(
             for index in range(m):
                 part = pool[index]
                 if places[part, 0] >= 0:
-                    shares[places[part, 0]] += float(sizes[part, 0]) * float(sizes[part, 1])
+                    shares[places[part, 0]] += areas[part]
             for sheet in range(sheets - count, sheets):
                 shares[sheet] /= float(limits[kinds[sheet], 0]) * float(limits[kinds[sheet], 1])
             is_emptied = np.zeros(sheets + 1, np.bool_)

@@ -18,9 +18,15 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """Parts (n, 2) with the kerf added, in micrometres, and the kinds of sheet."""
+    """Parts (n, 2) with the kerf added, in micrometres, and the kinds of sheet.
+
+    `solids` (s, 4) holds boxes (left, low, right, top) that cover a part, from the lower left corner of its bounding
+    rectangle; rows firsts[2 p + t] to firsts[2 p + t + 1] are part p's, not turned (t = 0) and turned (t = 1).
+    """
 
     sizes: Ints
+    solids: Ints
+    firsts: Ints  # (2 n + 1,)
     may_turn: Bools
     sheets: tuple[Sheet, ...]
     guillotine: bool
@@ -40,6 +46,18 @@ class Job:
         """How many sheets there are, by kind, (k,); -1 where there is no end of them."""
         return np.array([-1 if sheet.count is None else sheet.count for sheet in self.sheets], np.int64)
 
+    @property
+    def areas(self) -> Floats:
+        """What each part covers, (n,), square micrometres."""
+        covered = (self.solids[:, 2:] - self.solids[:, :2]).astype(np.float64).prod(axis=1)
+        return np.asarray(np.add.reduceat(covered, self.firsts[:-1])[::2]) if len(self.sizes) else np.zeros(0)
+
+    def pieces(self, kept: Bools) -> tuple[Ints, Bools]:
+        """Sizes (k, 2) of the boxes that cover the parts that are `kept`, and whether each may be turned."""
+        counts = np.where(kept, self.firsts[1::2] - self.firsts[:-1:2], 0)  # not turned
+        rows = np.repeat(self.firsts[:-1:2] - np.cumsum(counts) + counts, counts) + np.arange(counts.sum())
+        return self.solids[rows, 2:] - self.solids[rows, :2], np.repeat(self.may_turn, counts)
+
     def fits(self, kind: int) -> Bools:
         """Tell which parts fit on a sheet of this kind at all; shape (n,)."""
         limit = self.sheets[kind].size
@@ -56,4 +74,5 @@ class FilledSheet:
     places: tuple[tuple[int, int, int, int], ...]
 
     def area(self, job: Job) -> float:
-        return float(sum(float(job.sizes[part].prod()) for part, *_ in self.places))
+        """Area of its parts, square micrometres."""
+        return float(job.areas[[part for part, *_ in self.places]].sum())

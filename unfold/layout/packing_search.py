@@ -16,8 +16,8 @@ from unfold.layout.packing import FilledSheet, Job
 from unfold.layout.sheet_bounds import fewest_sheets
 
 SEED = 1
-WORK_LIMIT = 2_000_000
-"""Places looked at, about 5 ns each. A limit in time would make the result depend on the machine."""
+QUICK, THOROUGH = 50_000, 1_000_000
+"""Places looked at for each part, about 3 ns each. A limit in time would make the result depend on the machine."""
 START_WEIGHTS = (
     (1.0, 0.0, 0.3, 0.05, 0.01, 0.01),
     (0.3, 1.0, 0.3, 0.05, 0.01, 0.01),
@@ -26,7 +26,7 @@ START_WEIGHTS = (
 )
 
 
-def pack(job: Job, work_limit: int = WORK_LIMIT) -> list[FilledSheet]:
+def pack(job: Job, work_per_part: int = THOROUGH) -> list[FilledSheet]:
     """Pack a job as well as the work limit allows: as many parts as can be, on as little paid sheet area as can be."""
     if len(job.sizes) == 0 or not job.sheets:
         return []
@@ -41,8 +41,8 @@ def pack(job: Job, work_limit: int = WORK_LIMIT) -> list[FilledSheet]:
     if exact is not None and start.is_dearer_than(exact, job):
         start = _State.of(exact, len(job.sizes))
     sheets, _ = kernels.refill_sheets(
-        job.sizes, job.may_turn, job.limits, job.costs, job.stock, job.guillotine, start.places, start.kinds,
-        start.sheets, enough, np.random.default_rng(SEED), work_limit,
+        job.sizes, job.may_turn, job.solids, job.firsts, job.areas, job.limits, job.costs, job.stock, job.guillotine,
+        start.places, start.kinds, start.sheets, enough, np.random.default_rng(SEED), work_per_part * len(job.sizes),
     )  # fmt: skip
     return _State(start.places, start.kinds, sheets).filled()
 
@@ -100,7 +100,7 @@ def _fill(
     job: Job, pool: Ints, favour: Floats, weights: Floats, rule: int, places: Ints, kinds: Ints
 ) -> tuple[int, int, float, float, int]:
     result: tuple[int, int, float, float, int] = kernels.fill_all(
-        job.sizes, job.may_turn, favour, pool, job.limits, job.costs, job.stock, job.guillotine, rule, weights, np.inf,
-        places, kinds,
+        job.sizes, job.may_turn, job.solids, job.firsts, job.areas, favour, pool, job.limits, job.costs, job.stock,
+        job.guillotine, rule, weights, 1, np.random.default_rng(SEED), np.inf, places, kinds,
     )  # fmt: skip
     return result

@@ -39,6 +39,11 @@ class PanelShape:
         """Its outer ring (n, 2), counter-clockwise."""
         return ring_points(shapely.geometry.polygon.orient(self.shape).exterior)
 
+    @property
+    def holes(self) -> tuple[Floats, ...]:
+        """Its cutouts' rings, (n, 2) each."""
+        return tuple(ring_points(hole) for hole in self.shape.interiors)
+
 
 @dataclass(frozen=True, slots=True)
 class Ground:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from unfold.layout.nesting import CuttingRules, Part, StockSheet, nest_panels, quick_sheet_bound
+from unfold.layout.packing_search import QUICK
 from unfold.layout.proposal import Proposal
 from unfold.layout.result import Scheme
 from unfold.layout.schemes import propose
@@ -117,7 +118,7 @@ def _bound(job: JobProposal, settings: LayoutSettings) -> int:
 def _nested(job: JobProposal, settings: LayoutSettings) -> tuple[int, float]:
     """Sheets that a proposal takes, and the share of their area that becomes panels."""
     parts = _parts(job, settings)
-    nesting = nest_panels(parts, stock_sheets(settings.stock), cutting_rules(settings.cutting))
+    nesting = nest_panels(parts, stock_sheets(settings.stock), cutting_rules(settings.cutting), QUICK)
     sheet_area = {kind.id: kind.length * kind.width for kind in settings.stock}
     used = sum(count * sheet_area[kind] for kind, count in nesting.sheets_used.items())
     placed = sum(float(np.prod(np.ptp(part.ring_mm, axis=0))) for part in parts if part.id in nesting.placements)

@@ -25,7 +25,7 @@ def fewest_sheets(job: Job) -> int:
     fitting = np.any([job.fits(kind) for kind in range(len(job.sheets))], axis=0)
     if not fitting.any():
         return 0
-    sizes, may_turn = job.sizes[fitting], job.may_turn[fitting]
+    sizes, may_turn = job.pieces(fitting)  # of a notched part its pieces, as if they lay wherever they like
     limit = np.max([sheet.size for sheet in job.sheets], axis=0)
     largest = max(int(sheet.size.prod()) for sheet in job.sheets)
     by_area = math.ceil(sum(int(size.prod()) for size in sizes) / largest)

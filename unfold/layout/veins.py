@@ -16,12 +16,15 @@ from unfold.layout.result import Placement
 from unfold.layout.site import PanelLimits
 from unfold.settings.layout import LayoutSettings
 
+ROUNDING_MM = 1e-6
+
 
 @dataclass(frozen=True, slots=True)
 class Chain:
     """Panels that are cut from one piece: their ids and rings, in the order in which the veins pass them."""
 
     members: tuple[tuple[str, Floats], ...]
+    holes: tuple[Floats, ...] = ()  # cutouts, of a chain of one
 
     @property
     def id(self) -> str:
@@ -46,7 +49,7 @@ def chains_of(
     """Group a wall's panels into chains; without veins, or unless they are to run on, each panel is its own chain."""
     named = [(f"{wall}-P{number}", panel) for number, panel in enumerate(panels, start=1)]
     if not (is_directional(settings) and settings.veins.match == "run on"):
-        return tuple(Chain(((name, panel.ring),)) for name, panel in named)
+        return tuple(Chain(((name, panel.ring),), panel.holes) for name, panel in named)
     up = settings.veins.direction == "up"
     lines: dict[int, list[tuple[str, PanelShape]]] = {}
     for name, panel in named:
@@ -54,18 +57,21 @@ def chains_of(
     chains: list[Chain] = []
     for line in lines.values():
         line.sort(key=lambda entry: entry[1].row if up else entry[1].column)
-        chains += _chains_along([(name, panel.ring) for name, panel in line], limits, 1 if up else 0)
+        rings = [(name, panel.ring) for name, panel in line]
+        chains += _chains_along(rings, limits, 1 if up else 0, settings.cutting.kerf)
     return tuple(chains)
 
 
-def _chains_along(line: Sequence[tuple[str, Floats]], limits: PanelLimits, axis: int) -> list[Chain]:
-    """Put panels of one line together as long as they follow each other and fit on one sheet."""
+def _chains_along(
+    line: Sequence[tuple[str, Floats]], limits: PanelLimits, axis: int, kerf_mm: float
+) -> list[Chain]:
+    """Put panels of one line together as long as they follow each other a kerf apart and fit on one sheet."""
     chains: list[Chain] = []
     for member in line:
         if chains:
             longer = Chain((*chains[-1].members, member))
             size = np.ptp(longer.bounds, axis=0)
-            follows = float(member[1][:, axis].min()) > float(chains[-1].bounds[1, axis])
+            follows = float(member[1][:, axis].min()) >= float(chains[-1].bounds[1, axis]) + kerf_mm - ROUNDING_MM
             if follows and limits.fits(float(size[0]), float(size[1])):
                 chains[-1] = longer
                 continue
@@ -80,7 +86,8 @@ def part_of_chain(chain: Chain, settings: LayoutSettings) -> Part:
     if len(chain.members) > 1:
         (left, low), (right, high) = chain.bounds
         ring = np.array([[left, low], [right, low], [right, high], [left, high]])
-    return Part(chain.id, ring, not directional, directional and settings.veins.direction == "up")
+    turned = directional and settings.veins.direction == "up"
+    return Part(chain.id, ring, not directional, turned, chain.holes)
 
 
 def placements_of(chains: Sequence[Chain], placed: Mapping[str, Placement]) -> dict[str, Placement]:
