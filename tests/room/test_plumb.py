@@ -48,6 +48,31 @@ def test_walls_that_disagree_with_the_floor_widen_the_uncertainty() -> None:
     assert off < 3 * leaning.standard_uncertainty_deg
 
 
+def built_room(random: np.random.Generator, fall_deg: float = 0.0) -> tuple[Floats, Floats]:
+    """Normals and positions of a room whose surfaces were each built 1 mm/m out of true, and whose floor falls."""
+    normals, places = room_normals()
+    which = np.repeat(np.arange(6), [int(400 * area) for area in (10.4, 10.4, 13.0, 13.0, 20.0, 20.0)])
+    wrong = random.normal(0, 0.001, (6, 3))
+    wrong[4, 0] += np.radians(fall_deg)
+    signs = np.sign(np.sum(normals * np.repeat([[1.0, 0, 0], [0, 1, 0], [0, 0, 1]], 2, axis=0)[which], axis=1))
+    normals = normals * signs[:, None] + wrong[which]
+    return normals / np.linalg.norm(normals, axis=1)[:, None], places
+
+
+def test_the_stated_uncertainty_covers_how_rooms_are_built() -> None:
+    random, inside = np.random.default_rng(11), []
+    for _ in range(60):
+        found = estimate_up(*built_room(random))
+        inside += list(np.abs(np.degrees(found.up[:2])) < 2.0 * found.standard_uncertainty_deg)
+    assert 0.9 <= np.mean(inside) <= 1.0
+
+
+def test_a_floor_laid_to_fall_is_outvoted_by_the_other_surfaces() -> None:
+    random = np.random.default_rng(12)
+    off = [angle_deg(estimate_up(*built_room(random, 0.75)).up, np.array([0, 0, 1.0])) for _ in range(20)]
+    assert np.sqrt(np.mean(np.square(off))) < 0.1
+
+
 def test_rotation_takes_up_to_z_and_turns_no_further() -> None:
     for _ in range(20):
         up = RANDOM.normal(size=3)

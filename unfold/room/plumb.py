@@ -12,15 +12,14 @@ import numpy as np
 from unfold.arrays import Bools, Floats
 from unfold.findings import Finding
 from unfold.room.result import Plumb
+from unfold.room.up_opinions import agree_on_up, square_to
 from unfold.scan.result import Station
 from unfold.settings.room import RoomSettings
 
 AGREE_DEG = 0.5  # a levelled scanner's axis is at least this close to the estimate
-SLOPE_DEG = 3.0  # a ceiling further off level was built so
 COARSE_SAMPLE = 10_000
 FIT_DEG = 6.0  # a surface this far from level or plumb still speaks for a direction as up, by half or so
 SCANNER_DEG = 0.005  # dual-axis compensators of terrestrial scanners: 5 to 20 arc seconds; common practice
-LEAST_DEG = 0.03  # no estimate from building surfaces is better than how plumb walls are built
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +84,9 @@ def estimate_up(normals: Floats, positions_m: Floats, hint: Floats | None = None
         up = _refine(up, normals, math.sin(math.radians(scale_deg)), False)
     for scale_deg in (1.5, 1.0, 1.0):  # by now a ceiling that slopes has no say any more
         up = _refine(up, normals, math.sin(math.radians(scale_deg)), True)
-    return _with_uncertainty(up, normals, positions_m)
+    up, spread, tilts = agree_on_up(up, normals, positions_m)
+    floor_tilt = float(np.hypot(*(tilts[0] - tilts[1]))) if len(tilts) == 2 else None
+    return UpEstimate(up, spread, floor_tilt)
 
 
 def _coarse_up(normals: Floats, positions_m: Floats) -> Floats:
@@ -137,24 +138,17 @@ def _upness(candidate: Floats, normals: Floats, positions_m: Floats, rank: int) 
 
 def _least_width(positions_m: Floats, axis: Floats) -> float:
     """Narrowest extent of the points over the directions square to an axis, metres."""
-    a, b = _complete(axis)
+    a, b = square_to(axis)
     turns = np.radians(np.arange(0.0, 180.0, 10.0))
     spans = np.percentile(positions_m @ (np.cos(turns) * a[:, None] + np.sin(turns) * b[:, None]), [1, 99], axis=0)
     return float((spans[1] - spans[0]).min())
-
-
-def _complete(axis: Floats) -> tuple[Floats, Floats]:
-    """Two unit vectors square to `axis` and to each other."""
-    first = np.cross(axis, np.eye(3)[int(np.argmin(np.abs(axis)))])
-    first /= np.linalg.norm(first)
-    return first, np.cross(axis, first)
 
 
 def _refine(up: Floats, normals: Floats, scale: float, strict: bool) -> Floats:
     """One step of robust least squares for a small turn of `up`: Cauchy's weights, or Welsch's when strict."""
     cosine = normals @ up
     level, plumb = np.abs(cosine) > 0.9, np.abs(cosine) < 0.35
-    a, b = _complete(up)
+    a, b = square_to(up)
     rows, residuals = _equations(normals, cosine, level, plumb, a, b)
     share = np.square(residuals / scale)
     weights = np.exp(-0.5 * share) if strict else 1.0 / (1.0 + share)
@@ -175,50 +169,6 @@ def _equations(
     rows = np.concatenate([np.c_[walls @ a, walls @ b], np.c_[ones, zeros], np.c_[zeros, ones]])
     residuals = np.concatenate([cosine[plumb], -floor_a, -floor_b])
     return rows, residuals
-
-
-def _with_uncertainty(up: Floats, normals: Floats, positions_m: Floats) -> UpEstimate:
-    """Judge up by how much floor, ceiling and each direction of walls disagree with it."""
-    cosine = normals @ up
-    a, b = _complete(up)
-    height = positions_m @ up
-    tilts: list[Floats] = []  # each group's opinion on up, as far as it can tell, degrees
-    weights: list[float] = []
-    for group in _level_groups(cosine, height):
-        mean = (normals[group] * np.sign(cosine[group])[:, None]).mean(axis=0)
-        tilts.append(np.degrees(np.array([mean @ a, mean @ b])))
-        weights.append(float(group.sum()))
-    floor_tilt = float(np.hypot(*(tilts[0] - tilts[1]))) if len(tilts) == 2 else None
-    level = [tilt for k, tilt in enumerate(tilts) if k == 0 or np.linalg.norm(tilt) < SLOPE_DEG]  # not a sloped ceiling
-    spread = [float(np.linalg.norm(tilt)) / math.sqrt(2.0) for tilt in level]
-    spread += _wall_opinions(normals, cosine, a, b)
-    if not spread:
-        return UpEstimate(up, 5.0, None)
-    rms = math.sqrt(float(np.mean(np.square(spread))))
-    return UpEstimate(up, max(LEAST_DEG, rms / math.sqrt(max(len(spread) - 1, 1))), floor_tilt)
-
-
-def _level_groups(cosine: Floats, height: Floats) -> list[Bools]:
-    """Split level surfaces into floor and ceiling at mid height; a group needs a hundredth of all cells."""
-    level = np.abs(cosine) > math.cos(math.radians(15.0))
-    if level.sum() < 50:
-        return []
-    low, high = np.percentile(height[level], [2, 98])
-    quarter = 0.25 * (high - low)
-    groups = [level & (height < low + quarter), level & (height > high - quarter)]
-    return [group for group in groups if group.sum() > max(50, 0.01 * len(cosine))]
-
-
-def _wall_opinions(normals: Floats, cosine: Floats, a: Floats, b: Floats) -> list[float]:
-    """Mean lean of the walls of each direction that many cells share, degrees."""
-    plumb = np.abs(cosine) < math.sin(math.radians(6.0))
-    azimuth = np.arctan2(normals[plumb] @ b, normals[plumb] @ a)
-    turn = np.mod(azimuth + np.pi / 24, 2 * np.pi)  # the sectors' middles lie on the axes, where most walls do
-    sector = np.floor(np.mod(turn, np.pi) / (np.pi / 12)).astype(np.int64)
-    lean = cosine[plumb] * np.where(turn < np.pi, 1.0, -1.0)
-    counts = np.bincount(sector, minlength=12)
-    large = [s for s in range(12) if counts[s] > max(100, 0.04 * len(cosine))]
-    return [abs(math.degrees(float(np.median(lean[sector == s])))) for s in large]
 
 
 def _scanner_axis(stations: tuple[Station, ...]) -> tuple[Floats, float] | None:
