@@ -78,12 +78,12 @@ def test_certified_mean_and_deviation() -> None:
     # scaled by 2**-20 to fit the packed keys, in float64. A sum of squares less n mean² fails it: it gives -2.
     values = np.r_[10000000.2, np.tile([10000000.1, 10000000.3], 500)] * 2.0**-20
     points = np.c_[values, np.zeros((1001, 2))]
-    table, keys = np.full(8, -1, np.int64), np.zeros(2, np.int64)
-    count, mean, squares = np.zeros(2, np.int64), np.zeros((2, 3)), np.zeros((2, 6))
-    bits = np.zeros(2, np.uint64)
-    kernels.fold_points(points, 0, 1.0, np.uint64(1), 0, table, keys, count, mean, squares, bits)
-    np.testing.assert_allclose(mean[0, 0] * 2.0**20, 10000000.2, rtol=1e-14)
-    np.testing.assert_allclose(np.sqrt(squares[0, 0] / 1000) * 2.0**20, 0.1, rtol=1e-6)
+    table, keys, bits = np.full(8, -1, np.int64), np.zeros(2, np.int64), np.zeros(2, np.uint64)
+    about, sums = np.zeros((2, 3)), np.zeros((2, 10))
+    kernels.fold_points(points, 0, 1.0, np.uint64(1), 0, table, keys, about, sums, bits)
+    count, shift = sums[0, 0], sums[0, 1] / sums[0, 0]
+    np.testing.assert_allclose((about[0, 0] + shift) * 2.0**20, 10000000.2, rtol=1e-14)
+    np.testing.assert_allclose(np.sqrt((sums[0, 4] - count * shift**2) / 1000) * 2.0**20, 0.1, rtol=1e-6)
 
 
 def test_stations_are_remembered_as_bits() -> None:

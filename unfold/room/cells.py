@@ -45,21 +45,19 @@ class CellGrid:
         self._reserve(min(1 << 16, most_cells))
 
     _keys: Ints
-    _count: Ints
-    _mean: Floats
-    _squares: Floats
+    _about: Floats
+    _sums: Floats
     _stations: AnyArray
     _table: Ints
 
     def _reserve(self, capacity: int) -> None:
-        old = (self._keys, self._count, self._mean, self._squares, self._stations) if self._size else None
+        old = (self._keys, self._about, self._sums, self._stations) if self._size else None
         self._keys = np.zeros(capacity, np.int64)
-        self._count = np.zeros(capacity, np.int64)
-        self._mean = np.zeros((capacity, 3))
-        self._squares = np.zeros((capacity, 6))
+        self._about = np.zeros((capacity, 3))
+        self._sums = np.zeros((capacity, 10))
         self._stations = np.zeros(capacity, np.uint64)
         if old is not None:
-            new = (self._keys, self._count, self._mean, self._squares, self._stations)
+            new = (self._keys, self._about, self._sums, self._stations)
             for target, source in zip(new, old, strict=True):
                 target[: self._size] = source[: self._size]
         self._table = np.full(_table_size(capacity), -1, np.int64)
@@ -69,13 +67,12 @@ class CellGrid:
         if self._size < self._most_cells:
             self._reserve(min(2 * self._size, self._most_cells))
             return
-        before = self._size
-        arrays = (self._table, self._keys, self._count, self._mean, self._squares, self._stations)
-        self._size = kernels.coarsen(self._size, *arrays)
-        self._count[self._size : before] = 0
-        self._mean[self._size : before] = 0.0
-        self._squares[self._size : before] = 0.0
-        self._stations[self._size : before] = 0
+        count, mean, squares = self._moments()
+        self._size = kernels.coarsen(self._size, self._table, self._keys, count, mean, squares, self._stations)
+        kept = slice(0, self._size)
+        self._about[kept], self._sums[:] = mean[kept], 0.0
+        self._sums[kept, 0], self._sums[kept, 4:] = count[kept], squares[kept]
+        self._stations[self._size :] = 0
         self._edge_m *= 2.0
 
     def fold(self, chunk: Chunk) -> None:
@@ -84,33 +81,27 @@ class CellGrid:
         start = 0
         while True:
             start, self._size = kernels.fold_points(
-                chunk.points_m,
-                start,
-                1.0 / self._edge_m,
-                bit,
-                self._size,
-                self._table,
-                self._keys,
-                self._count,
-                self._mean,
-                self._squares,
-                self._stations,
+                *(chunk.points_m, start, 1.0 / self._edge_m, bit, self._size),
+                *(self._table, self._keys, self._about, self._sums, self._stations),
             )
             if start == len(chunk.points_m):
                 return
             self._make_room()
 
+    def _moments(self) -> tuple[Ints, Floats, Floats]:
+        """Give count, mean and sums of products about the mean of the cells so far."""
+        about, sums = self._about[: self._size], self._sums[: self._size]
+        shift = sums[:, 1:4] / sums[:, :1]
+        squares = sums[:, 4:] - sums[:, :1] * shift[:, [0, 1, 2, 0, 0, 1]] * shift[:, [0, 1, 2, 1, 2, 2]]
+        np.maximum(squares[:, :3], 0.0, out=squares[:, :3])
+        return sums[:, 0].astype(np.int64), about + shift, squares
+
     def moments(self) -> CellMoments:
         """Give the cells, sorted by key so that the order of the chunks matters little."""
         order = np.argsort(self._keys[: self._size], kind="stable")
-        return CellMoments(
-            self._edge_m,
-            self._keys[order],
-            self._count[order],
-            self._mean[order],
-            self._squares[order],
-            self._stations[order],
-        )
+        count, mean, squares = self._moments()
+        keys, stations = self._keys[order], self._stations[order]
+        return CellMoments(self._edge_m, keys, count[order], mean[order], squares[order], stations)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,18 +10,19 @@ import numpy as np
 from numba import njit
 
 from unfold.arrays import AnyArray, Floats, Floats32, Ints
+from unfold.compiled import borrowed, compiled, inlined
 
 OFFSET = 1 << 20  # cell coordinates run from -OFFSET to OFFSET - 1: 26 km each way at 25 mm
 MASK = (1 << 21) - 1
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def pack(i: int, j: int, k: int) -> int:
     """Pack three cell coordinates into one non-negative key."""
     return ((i + OFFSET) << 42) | ((j + OFFSET) << 21) | (k + OFFSET)
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def find_slot(key: int, table: Ints, keys: Ints) -> int:
     """Return the slot of the table (a power of two long) that holds `key`, or the empty slot where it belongs."""
     last = len(table) - 1
@@ -32,7 +33,7 @@ def find_slot(key: int, table: Ints, keys: Ints) -> int:
     return slot
 
 
-@njit(cache=True, nogil=True)
+@compiled
 def fold_points(
     points: Floats32,
     start: int,
@@ -41,16 +42,17 @@ def fold_points(
     size: int,
     table: Ints,
     keys: Ints,
-    count: Ints,
-    mean: Floats,
-    squares: Floats,
+    about: Floats,
+    sums: Floats,
     stations: AnyArray,
 ) -> tuple[int, int]:
-    """Fold points[start:] into their cells (Welford 1962, with cross products); stops when the arrays are full.
+    """Fold points[start:] into their cells; stops when the arrays are full.
 
-    `squares` holds the sums of products about the running mean: xx, yy, zz, xy, xz, yz. Returns the index of the
+    `about` (cells, 3) is a cell's first point, and `sums` (cells, 10) are its points' count and sums about that: x, y,
+    z, and of products xx, yy, zz, xy, xz, yz (shifted data: Chan, Golub and LeVeque 1983). Returns the index of the
     first point not folded (n when all are) and the number of cells.
     """
+    table, keys, about, sums = borrowed(table), borrowed(keys), borrowed(about), borrowed(sums)
     capacity = len(keys)
     last_key, place = -1, -1
     for index in range(start, len(points)):
@@ -64,21 +66,20 @@ def fold_points(
                     return index, size
                 place, size = size, size + 1
                 table[slot], keys[place] = place, key
+                about[place, 0], about[place, 1], about[place, 2] = x, y, z
             last_key = key
             stations[place] |= station_bit
-        count[place] += 1
-        share = 1.0 / count[place]
-        dx, dy, dz = x - mean[place, 0], y - mean[place, 1], z - mean[place, 2]
-        mean[place, 0] += dx * share
-        mean[place, 1] += dy * share
-        mean[place, 2] += dz * share
-        ex, ey, ez = x - mean[place, 0], y - mean[place, 1], z - mean[place, 2]
-        squares[place, 0] += dx * ex
-        squares[place, 1] += dy * ey
-        squares[place, 2] += dz * ez
-        squares[place, 3] += dx * ey
-        squares[place, 4] += dx * ez
-        squares[place, 5] += dy * ez
+        x, y, z = x - about[place, 0], y - about[place, 1], z - about[place, 2]
+        sums[place, 0] += 1.0
+        sums[place, 1] += x
+        sums[place, 2] += y
+        sums[place, 3] += z
+        sums[place, 4] += x * x
+        sums[place, 5] += y * y
+        sums[place, 6] += z * z
+        sums[place, 7] += x * y
+        sums[place, 8] += x * z
+        sums[place, 9] += y * z
     return len(points), size
 
 
@@ -90,9 +91,7 @@ def index_keys(table: Ints, keys: Ints, size: int) -> None:
 
 
 @njit(cache=True, nogil=True)
-def merge_into(
-    n_a: float, mean_a: Floats, squares_a: Floats, n_b: float, mean_b: Floats, squares_b: Floats
-) -> float:
+def merge_into(n_a: float, mean_a: Floats, squares_a: Floats, n_b: float, mean_b: Floats, squares_b: Floats) -> float:
     """Add group b's moments to group a's in place (Chan, Golub and LeVeque 1983, pairwise form); returns the count."""
     total = n_a + n_b
     dx, dy, dz = mean_b[0] - mean_a[0], mean_b[1] - mean_a[1], mean_b[2] - mean_a[2]
@@ -351,9 +350,7 @@ def count_met(table: Ints, keys: Ints, step: int, reach: int) -> Ints:
 
 
 @njit(cache=True, nogil=True)
-def carve(
-    start: Floats, ends: Floats, low: Floats, inverse_edge: float, margin: float, free: AnyArray
-) -> None:
+def carve(start: Floats, ends: Floats, low: Floats, inverse_edge: float, margin: float, free: AnyArray) -> None:
     """Mark the voxels that the rays from `start` to `ends` (n, 3) cross, less the last `margin` metres, as free.
 
     Traversal voxel by voxel (Amanatides and Woo 1987). `free` is (nx, ny, nz) uint8; voxel [0, 0, 0] begins at `low`.
