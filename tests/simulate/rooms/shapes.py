@@ -61,6 +61,7 @@ def curved() -> RoomPlan:
         (Chain(corners, walls), column),
         ((1.0, 1.0, 1.5), (4.2, 2.4, 1.5), (1.3, 3.7, 1.6), (3.2, 1.3, 1.5)),
         (CeilingPlan(2.7),),
+        path=((1.0, 1.0, 1.5), (3.2, 1.3, 1.5), (4.2, 2.4, 1.5), (1.3, 3.7, 1.6)),  # around the column
     )
 
 
