@@ -14,7 +14,11 @@ def plain_likelihood(
     """The same answer, slow and obvious."""
     share = 1 / (1 + np.exp((x - slope * t - offset) / blur))
     chance = outliers + (1 - 2 * outliers) * share
-    return float(np.sum(front * np.log(chance) + (1 - front) * np.log(1 - chance)))
+    whole = np.log(np.where(front > 0.5, chance, 1 - chance))
+    mixed = (front > 0) & (front < 1)
+    f, s = np.where(mixed, front, 0.5), np.clip(share, 1e-12, 1 - 1e-12)
+    trials = (s / f) ** (4 * f) * ((1 - s) / (1 - f)) ** (4 * (1 - f))
+    return float(np.sum(np.where(mixed, np.log(outliers + (1 - outliers) * trials), whole)))
 
 
 def jamb(
@@ -42,7 +46,7 @@ def jamb(
 def test_likelihood_equals_its_plain_twin(outliers: float) -> None:
     random = np.random.default_rng(4)
     x, t = random.uniform(-20, 20, 200), random.uniform(-500, 500, 200)
-    front, blur = random.random(200), random.uniform(0.5, 3, 200)
+    front, blur = np.clip(random.uniform(-1, 2, 200), 0, 1), random.uniform(0.5, 3, 200)
     offsets, slopes = np.array([-1.0, 0.0, 2.5]), np.array([-0.002, 0.0, 0.004])
     found = edge_log_likelihood(x, t, front, blur, offsets, slopes, outliers)
     expected = [[plain_likelihood(x, t, front, blur, o, s, outliers) for s in slopes] for o in offsets]
@@ -52,7 +56,7 @@ def test_likelihood_equals_its_plain_twin(outliers: float) -> None:
 def test_score_is_the_slope_of_the_likelihood() -> None:
     random = np.random.default_rng(6)
     x, t = random.uniform(-20, 20, 300), random.uniform(-500, 500, 300)
-    front, blur, step = random.random(300), random.uniform(0.8, 3, 300), 1e-5
+    front, blur, step = np.clip(random.uniform(-1, 2, 300), 0, 1), random.uniform(0.8, 3, 300), 1e-5
     packed = edge_score(x, t, front, blur, 0.7, 0.001, 0.02)
     across = [plain_likelihood(x, t, front, blur, 0.7 + s, 0.001, 0.02) for s in (-step, step)]
     turned = [plain_likelihood(x, t, front, blur, 0.7, 0.001 + s * 1e-2, 0.02) for s in (-step, step)]

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from shapely.geometry import Polygon
+from shapely.geometry import Polygon, box
 
 from tests.elevation.scenes import room, surface, upright, wall
 from unfold.arrays import Floats
@@ -159,7 +159,7 @@ def test_a_mirror_shows_the_room_itself(mirrored: bool) -> None:
     rays, furniture = mirror_scene(mirrored)
     one = wall("W1", upright((0, 0, 0), 0.0), 2.0)
     scene = room((one,), (), furniture)
-    assert is_mirror(rays, 0.0, one, occupied_voxels(scene.cells)) == mirrored
+    assert is_mirror(rays, 0.0, one, occupied_voxels(scene.cells), box(-1.0, -4.0, 3.0, 0.0)) == mirrored
 
 
 @pytest.mark.parametrize("hidden", [False, True])

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from unfold.arrays import AnyArray, Floats
+from unfold.arrays import AnyArray, Bools, Floats
 from unfold.elevation.kernels import FACE, RAY_FIELDS, collect_points, collect_rays, mark_directions
 from unfold.room.frame import WallFrame
 from unfold.room.result import Room
@@ -40,6 +40,11 @@ class ZoneRays:
     h: Floats  # where the ray ended, above the wall's base surface
     station: AnyArray
     share: float  # the part of the zone's rays that was kept
+
+    def select(self, keep: Bools) -> "ZoneRays":
+        """Those rays alone."""
+        u, v, du, dv, h = (part[keep] for part in (self.u, self.v, self.du, self.dv, self.h))
+        return ZoneRays(u, v, du, dv, h, self.station[keep], self.share)
 
 
 def collect_zone_rays(scan: Scan, room: Room, grids: Sequence[Grid], zones: Sequence[Zone]) -> list[ZoneRays]:

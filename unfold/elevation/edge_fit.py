@@ -6,7 +6,7 @@ the edge is known far finer than the rays are spaced. Where the rays pin nothing
 either side leave a gap, the posterior is flat across the gap and the uncertainty says so.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -43,6 +43,12 @@ class EdgeRays:
     t: Floats  # along
     drift: Floats  # dx per mm of depth: below 0 the ray runs toward the edge and can meet its side face
     depth: Floats  # where the ray ended behind the front's surface; far for rays that met nothing
+    passed: Bools | None = None  # it met another side face of the opening, which proves that it passed this edge
+
+    def select(self, keep: Bools) -> "EdgeRays":
+        """Those rays alone."""
+        passed = None if self.passed is None else self.passed[keep]
+        return EdgeRays(self.x[keep], self.t[keep], self.drift[keep], self.depth[keep], passed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,19 +91,19 @@ def fit_edge(
         None when one of the two sides holds no ray at all.
     """
     near = np.abs(rays.x - start_mm) < reach_mm
-    rays = EdgeRays(rays.x[near], rays.t[near], rays.drift[near], rays.depth[near])
+    rays = rays.select(near)
     if rays.x.size < 4:
         return None
     middle = float(np.median(rays.t))
-    rays = EdgeRays(rays.x, rays.t - middle, rays.drift, rays.depth)
+    rays = replace(rays, t=rays.t - middle)
     back = back_depth(rays, start_mm, tolerance_mm)
     sides = _labels(rays, back, start_mm, tolerance_mm)
     offset, slope = _coarse(sides, start_mm, slope_sd)
     side = _side_face(rays, back, offset, slope, tolerance_mm)
-    if side is not None:  # without the side face's own rays, and those at the arris, which may lie on either face
+    if side is not None:  # without those at the arris, which may lie on either face
         offset, slope = side.offset, side.slope
         at_arris = sides.toward & (np.abs(sides.x - offset - slope * sides.t) < tolerance_mm)
-        sides = sides.select(~(sides.side_face | at_arris))
+        sides = sides.select(~at_arris)
     if not np.any(sides.front > 0.5) or (side is None and not np.any(sides.front < 0.5)):
         return None
     return _posterior(sides, (offset, slope), _believed_sd(sides, (offset, slope), slope_sd, side), side, middle)
@@ -112,11 +118,9 @@ class _Sides:
     front: Floats  # share of its beam that met the front piece, 0 to 1
     stretch: Floats  # how much its footprint is drawn out across the edge
     toward: Bools  # it runs toward the edge as it goes deeper
-    side_face: Bools  # it may have met the side face
 
     def select(self, keep: Bools) -> "_Sides":
-        stretch, toward, side_face = self.stretch[keep], self.toward[keep], self.side_face[keep]
-        return _Sides(self.x[keep], self.t[keep], self.front[keep], stretch, toward, side_face)
+        return _Sides(self.x[keep], self.t[keep], self.front[keep], self.stretch[keep], self.toward[keep])
 
 
 def _labels(rays: EdgeRays, back: Floats, start_mm: float, tolerance_mm: float) -> _Sides:
@@ -124,20 +128,21 @@ def _labels(rays: EdgeRays, back: Floats, start_mm: float, tolerance_mm: float) 
 
     A ray on the front piece counts where it ended, any other where it crossed the front's surface. A mixed point,
     part front and part back, lies between the two by the share of the beam; only a ray that drifts away from the edge
-    can be told to be one, for a ray that drifts toward it may have met the side face, which has its own fit. Where the
-    back is far, what ended between may as well be a thing behind: such rays say nothing.
+    can be told to be one, for a ray that drifts toward it may have met the side face, which has its own fit; nor is one
+    what ended on another side face of the opening. Where the back is far, what ended between may as well be a thing
+    behind: such rays say nothing.
     """
     on_front = rays.depth < np.minimum(tolerance_mm, 0.3 * back)
     away = rays.drift >= _SQUARE
     between = away & ~on_front & (rays.depth < back - tolerance_mm)
+    if rays.passed is not None:
+        between &= ~rays.passed
     front = np.where(on_front, 1.0, np.where(between, np.clip(1.0 - rays.depth / back, 0.0, 1.0), 0.0))
     x = np.where(on_front, rays.x + rays.drift * rays.depth, rays.x)
-    ended = rays.x + rays.drift * np.minimum(rays.depth, 1e4)
-    side_face = ~on_front & ~away & (ended < start_mm + 20.0)
     unclear = between & (back > _NEAR_BACK_MM) & (rays.depth > 0.1 * _NEAR_BACK_MM) & (rays.depth < 0.7 * back)
     unclear &= np.abs(rays.x - start_mm) < _MINGLED_MM
     front = np.where(unclear | (back <= _NEAR_BACK_MM), front, np.round(front))
-    found = _Sides(x, rays.t, front, np.hypot(1.0, rays.drift), ~away, side_face)
+    found = _Sides(x, rays.t, front, np.hypot(1.0, rays.drift), ~away)
     return found.select(~unclear)
 
 
@@ -223,7 +228,8 @@ def _side_face(rays: EdgeRays, back: Floats, offset: float, slope: float, tolera
     clearly better.
     """
     ended = rays.x + rays.drift * np.minimum(rays.depth, 1e4)
-    met = (rays.drift < _SQUARE) & (rays.depth > tolerance_mm) & (rays.depth < np.minimum(back - tolerance_mm, 400.0))
+    met = np.ones(rays.x.size, dtype=bool) if rays.passed is None else ~rays.passed
+    met &= (rays.drift < _SQUARE) & (rays.depth > tolerance_mm) & (rays.depth < np.minimum(back - tolerance_mm, 400.0))
     for _ in range(3):  # the window follows the fit: about a rough start it would cut the points off on one side
         seen = met & (np.abs(ended - offset - slope * rays.t) < 12.0)
         depth, t, residual = rays.depth[seen], rays.t[seen], ended[seen]

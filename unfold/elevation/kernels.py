@@ -7,6 +7,19 @@ from numba import njit
 
 from unfold.arrays import AnyArray, Floats
 
+MIXED_TRIALS = 4.0  # how sharply a mixed point's depth tells its share: as that many yes-or-no rays would
+
+
+@njit(cache=True, nogil=True)
+def _mixed(share: float, front: float) -> float:
+    """How likely a mixed point of share `front` is where `share` is expected, against the likeliest place: 0 to 1.
+
+    The binomial likelihood of MIXED_TRIALS trials: far from the edge it falls to nothing on either side.
+    """
+    share = min(max(share, 1e-12), 1.0 - 1e-12)
+    off = front * math.log(share / front) + (1.0 - front) * math.log((1.0 - share) / (1.0 - front))
+    return math.exp(MIXED_TRIALS * off)
+
 
 @njit(cache=True, nogil=True)  # no fastmath: it lets the compiler assume that no value is NaN
 def edge_log_likelihood(
@@ -16,7 +29,7 @@ def edge_log_likelihood(
 
     A ray at distance z beyond the edge lies on the front piece with probability
     outliers + (1 - 2 outliers) / (1 + exp(z / blur)), each with its own blur; `front` is the share of the beam that
-    did, 0 to 1.
+    did. A share between 0 and 1 is a mixed point, which only an edge within its beam makes: see `_mixed`.
     """
     result = np.zeros((offset.size, slope.size))
     for j in range(slope.size):
@@ -30,8 +43,11 @@ def edge_log_likelihood(
                     share = 1.0
                 else:
                     share = 1.0 / (1.0 + math.exp(z))
+                if 0.0 < front[k] < 1.0:
+                    result[i, j] += math.log(outliers + (1.0 - outliers) * _mixed(share, front[k]))
+                    continue
                 chance = outliers + (1.0 - 2.0 * outliers) * share
-                result[i, j] += front[k] * math.log(chance) + (1.0 - front[k]) * math.log(1.0 - chance)
+                result[i, j] += math.log(chance) if front[k] == 1.0 else math.log(1.0 - chance)
     return result
 
 
@@ -48,8 +64,21 @@ def edge_score(
         z = (x[k] - slope * t[k] - offset) / blur[k]
         z = min(max(z, -40.0), 40.0)
         share = 1.0 / (1.0 + math.exp(z))
+        if 0.0 < front[k] < 1.0:
+            likely = _mixed(share, front[k])
+            whole = outliers + (1.0 - outliers) * likely
+            packed[0] += math.log(whole)
+            belief = (1.0 - outliers) * likely / whole * MIXED_TRIALS
+            pull = belief * (front[k] - share) / blur[k]
+            weight = belief * share * (1.0 - share) / blur[k] ** 2
+            packed[1] += pull
+            packed[2] += pull * t[k]
+            packed[3] += weight
+            packed[4] += weight * t[k]
+            packed[5] += weight * t[k] * t[k]
+            continue
         chance = outliers + (1.0 - 2.0 * outliers) * share
-        packed[0] += front[k] * math.log(chance) + (1.0 - front[k]) * math.log(1.0 - chance)
+        packed[0] += math.log(chance) if front[k] == 1.0 else math.log(1.0 - chance)
         rate = (1.0 - 2.0 * outliers) * share * (1.0 - share) / blur[k]  # d chance / d offset
         pull = (front[k] - chance) / (chance * (1.0 - chance)) * rate
         weight = rate * rate / (chance * (1.0 - chance))

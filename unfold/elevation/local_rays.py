@@ -1,13 +1,18 @@
 """A zone's rays brought to the surface they cross there: the wall's own, or that of a board that stands on it."""
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
-from unfold.arrays import AnyArray, Floats
+from unfold.arrays import AnyArray, Bools, Floats
 from unfold.elevation.collect import ZoneRays
 from unfold.elevation.edge_fit import EdgeRays
 from unfold.elevation.local_surface import LocalSurface
+
+Box: TypeAlias = tuple[float, float, float, float]
+FAR_MM = 1e4
+SIDE_FACE_MM = 8.0  # about a rough box
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +32,11 @@ class LocalRays:
         da, db = _turn(self.da, self.db, turn_deg)
         return LocalRays(a, b, da, db, self.depth, self.station)
 
-    def side(self, which: str, low: float, high: float, front_outside: bool) -> EdgeRays:
+    def select(self, keep: Bools) -> "LocalRays":
+        """Those rays alone."""
+        return LocalRays(self.a[keep], self.b[keep], self.da[keep], self.db[keep], self.depth[keep], self.station[keep])
+
+    def side(self, which: str, low: float, high: float, front_outside: bool, box: Box | None = None) -> EdgeRays:
         """Rays beside one side of a box, between `low` and `high` along it, x running away from the front piece.
 
         `which` is "left", "right", "bottom" or "top"; the front piece (what has the edge) lies outside of the box, as
@@ -38,7 +47,21 @@ class LocalRays:
         drift = self.da if upright else self.db
         sign = 1.0 if (which in ("left", "bottom")) == front_outside else -1.0
         near = (along > low) & (along < high)
-        return EdgeRays(sign * across[near], along[near], sign * drift[near], self.depth[near])
+        passed = None if box is None or not front_outside else self._met_other_side(which, box)[near]
+        return EdgeRays(sign * across[near], along[near], sign * drift[near], self.depth[near], passed)
+
+    def _met_other_side(self, which: str, box: Box) -> Bools:
+        """Whether each ray ended at one of the other three sides of a box, about where their side faces stand."""
+        depth = np.minimum(self.depth, FAR_MM)
+        a, b = self.a + self.da * depth, self.b + self.db * depth
+        beyond = {
+            "left": a < box[0] + SIDE_FACE_MM,
+            "bottom": b < box[1] + SIDE_FACE_MM,
+            "right": a > box[2] - SIDE_FACE_MM,
+            "top": b > box[3] - SIDE_FACE_MM,
+        }
+        others = np.stack([beyond[other] for other in beyond if other != which])
+        return np.asarray(others.any(axis=0) & (self.depth > 0.0))
 
 
 def _turn(a: Floats, b: Floats, turn_deg: float) -> tuple[Floats, Floats]:

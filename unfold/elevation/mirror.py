@@ -1,6 +1,11 @@
 """Telling a mirror from an opening: what seems to lie behind it is the room itself, turned about the wall."""
 
+from collections.abc import Sequence
+
 import numpy as np
+import shapely
+from shapely import MultiPoint
+from shapely.geometry.base import BaseGeometry
 
 from unfold.arrays import AnyArray, Bools, Floats
 from unfold.elevation.collect import ZoneRays
@@ -11,6 +16,7 @@ FAR_MM = 500.0  # only points well behind the wall tell a mirror image from a re
 CLEAR_MM = 150.0  # floors and ceilings lie alike on both sides of a wall: they tell nothing
 LEAST_POINTS = 40
 MIRROR_SHARE = 0.7  # of the points behind whose mirror image is a measured place
+LEAST_WITHIN = 0.3  # of the points behind whose mirror image must lie within the room
 SAMPLE = 1500
 
 
@@ -19,11 +25,18 @@ def occupied_voxels(cells: Cells) -> AnyArray:
     return np.unique(_keys(np.floor(cells.mean_m.astype(float) / VOXEL_M).astype(np.int64)))
 
 
-def is_mirror(rays: ZoneRays, crossed_mm: float, wall: Wall, voxels: AnyArray) -> bool:
+def plan_of(walls: Sequence[Wall]) -> BaseGeometry:
+    """The convex hull of the walls in plan, level coordinates, metres."""
+    ends = [wall.frame.level_from_uvh(np.array([[u, 0, 0] for u in np.linspace(0, wall.width_m, 9)])) for wall in walls]
+    return MultiPoint(np.concatenate(ends)[:, :2]).convex_hull
+
+
+def is_mirror(rays: ZoneRays, crossed_mm: float, wall: Wall, voxels: AnyArray, plan: BaseGeometry) -> bool:
     """Whether the points seen through an area are the room's own, mirrored in the wall's surface.
 
     Reflecting an end point about the wall must land where the scan has points, within a voxel, for most of them. A
-    real space behind would have to be the room's twin to within 50 mm for that.
+    real space behind would have to be the room's twin to within 50 mm for that. What the mirror shows through doors
+    and windows was measured from nowhere else, and lies outside of the room's plan: it speaks neither way.
     """
     far = rays.h < -FAR_MM
     rise = rays.h - crossed_mm
@@ -34,8 +47,11 @@ def is_mirror(rays: ZoneRays, crossed_mm: float, wall: Wall, voxels: AnyArray) -
     chosen = np.flatnonzero(far)[:: max(int(far.sum()) // SAMPLE, 1)]
     u = rays.u[chosen] + rays.du[chosen] * rise[chosen]
     image = np.column_stack([u, v[chosen], 2 * crossed_mm - rays.h[chosen]]) / 1000
-    found = _near_occupied(wall.frame.level_from_uvh(image), voxels)
-    return bool(found.mean() > MIRROR_SHARE)
+    places = wall.frame.level_from_uvh(image)
+    within = shapely.contains_xy(plan, places[:, 0], places[:, 1])
+    if within.sum() < LEAST_POINTS or within.mean() < LEAST_WITHIN:
+        return False
+    return bool(_near_occupied(places[within], voxels).mean() > MIRROR_SHARE)
 
 
 def _near_occupied(places: Floats, voxels: AnyArray) -> Bools:

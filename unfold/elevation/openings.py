@@ -9,23 +9,25 @@ import shapely
 from scipy import ndimage
 from shapely.geometry import Polygon
 
-from unfold.arrays import Floats
+from unfold.arrays import Bools, Floats
 from unfold.elevation.candidates import Candidate
 from unfold.elevation.collect import Zone, ZoneRays
 from unfold.elevation.evidence import NOISY_MM, WALL, Evidence
 from unfold.elevation.inside import Inside, look_inside, returned_share
 from unfold.elevation.kinds import SERVICE_MOST_MM, kind_of
-from unfold.elevation.local_rays import LocalRays, join, to_surface
+from unfold.elevation.local_rays import Box, LocalRays, join, to_surface
 from unfold.elevation.local_surface import LocalSurface, surface_around
 from unfold.elevation.outline import Outline
 from unfold.elevation.result import Opening
 from unfold.elevation.rings import cells_inside, counter_clockwise, polygons_of_cells
-from unfold.elevation.shapes import Box, Shape, fit_circle, fit_rectangle, place_at_end, placer_for, ring_likelihood
+from unfold.elevation.shapes import Shape, fit_circle, fit_rectangle, place_at_end, placer_for, ring_likelihood
+from unfold.elevation.webs import part_at_webs
 from unfold.quantity import combine
 from unfold.room.result import Wall
 from unfold.surface.result import WallSurface
 
 EDGE_ZONE_MM = 45.0
+NEIGHBOUR_MM = 60.0
 CASING_ZONE_MM = 190.0  # widest casing that is looked for
 ROUND_MOST_MM = 900.0
 CLEARLY_ROUND = 3.0  # log-likelihood by which a circle must be better: most boxes are square
@@ -97,10 +99,35 @@ def measure_openings(
     wall: Wall, surface: WallSurface, evidence: Evidence, outline: Outline, cases: Sequence[Case]
 ) -> list[Opening]:
     """Measure every candidate of a wall; those that the rays do not bear out are left out."""
-    found = [opening for case in cases if (opening := _measure(surface, evidence, outline, case)) is not None]
+    found = [opening for case in _apart(cases) for opening in _measure(surface, evidence, outline, case)]
     found = _sensible(found, outline)
     found.sort(key=lambda opening: (float(opening.ring_mm[:, 0].min()), float(opening.ring_mm[:, 1].min())))
     return [_renamed(opening, f"{wall.id}-O{i + 1}") for i, opening in enumerate(found)]
+
+
+def _apart(cases: Sequence[Case]) -> list[Case]:
+    """Each case without the rays that cross another candidate close beside it: they tell of that one's edges."""
+    found = []
+    for case in cases:
+        keep = np.ones(case.edge.u.size, dtype=bool)
+        for other in cases:
+            if other is not case and _beside(case.candidate, other.candidate):
+                keep &= ~_across(case.edge, other.candidate.box_mm)
+        found.append(replace(case, edge=case.edge.select(keep)))
+    return found
+
+
+def _beside(one: Candidate, other: Candidate) -> bool:
+    """Whether two upright boxes stand beside or over each other, apart, and near enough to share rays."""
+    if one.turn_deg != 0.0 or other.turn_deg != 0.0 or "absence" in (one.source, other.source):
+        return False
+    a, b = one.box_mm, other.box_mm
+    gaps = [max(a[k] - b[k + 2], b[k] - a[k + 2]) for k in (0, 1)]
+    return (0.0 <= gaps[0] < NEIGHBOUR_MM and gaps[1] < 0.0) or (0.0 <= gaps[1] < NEIGHBOUR_MM and gaps[0] < 0.0)
+
+
+def _across(rays: ZoneRays, box: Box) -> Bools:
+    return (rays.u > box[0]) & (rays.u < box[2]) & (rays.v > box[1]) & (rays.v < box[3])
 
 
 def _sensible(openings: Sequence[Opening], outline: Outline) -> list[Opening]:
@@ -133,30 +160,46 @@ def _renamed(opening: Opening, name: str) -> Opening:
     )
 
 
-def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: Case) -> Opening | None:
+def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: Case) -> list[Opening]:
     tolerance = max(3.0 * surface.noise_mm, 2.5)
     wall_face = surface_around(surface, case.candidate, case.crossed_mm)
     if _hidden_boards(case.candidate, surface) and _boards_around(case, wall_face, surface.noise_mm):
         case = replace(case, candidate=replace(case.candidate, casing=True))
     if case.candidate.source == "plate":
-        return _measure_plate(case, wall_face, tolerance, surface)
+        return _listed(_measure_plate(case, wall_face, tolerance, surface))
     local = to_surface(case.edge, case.crossed_mm, wall_face, case.candidate.turn_deg)
     if case.candidate.source == "absence":
-        return _measure_absence(case, wall_face, local, tolerance, surface, outline)
+        return _listed(_measure_absence(case, wall_face, local, tolerance, surface, outline))
     depth = _typical_depth(local, tolerance)
     if depth < 1.5 * tolerance:
-        return None
+        return []
     tolerance = min(tolerance, depth / 2)
     if case.candidate.casing:
         found = _measure_cased(case, wall_face, tolerance, outline)
         if found is not None:
             shape, clear = found
-            return _opening(surface, case, wall_face, shape, clear)
+            return _listed(_opening(surface, case, wall_face, shape, clear))
+    if not case.candidate.reaches_floor and min(_sides(case.candidate.box_mm)) <= SERVICE_MOST_MM:
+        parts = part_at_webs(local, case.candidate.box_mm, tolerance)
+        if len(parts) > 1:
+            cases = [replace(case, candidate=replace(case.candidate, box_mm=box)) for box, _ in parts]
+            shapes = [_best_shape(rays, own.candidate, tolerance) for own, (_, rays) in zip(cases, parts, strict=True)]
+            made = [_opening(surface, own, wall_face, one, None) for own, one in zip(cases, shapes, strict=True)]
+            if all(made):
+                return [one for one in made if one is not None]
     shape = _best_shape(local, case.candidate, tolerance)
     if shape.kind == "rectangle" and max(shape.size_mm) > SERVICE_MOST_MM and _wall_share(shape, evidence) > ODD_SHARE:
         shape = _odd_shape(case.candidate, evidence)
     shape = _stand_on_floor(shape, outline) if case.candidate.reaches_floor else shape
-    return _opening(surface, case, wall_face, shape, None)
+    return _listed(_opening(surface, case, wall_face, shape, None))
+
+
+def _listed(opening: Opening | None) -> list[Opening]:
+    return [] if opening is None else [opening]
+
+
+def _sides(box: Box) -> tuple[float, float]:
+    return box[2] - box[0], box[3] - box[1]
 
 
 def _wall_share(shape: Shape, evidence: Evidence) -> float:

@@ -9,14 +9,14 @@ from scipy.optimize import minimize
 
 from unfold.arrays import Floats
 from unfold.elevation.edge_fit import EdgeFit, EdgeRays, fit_edge
-from unfold.elevation.local_rays import LocalRays
+from unfold.elevation.local_rays import Box, LocalRays
 from unfold.elevation.point_edge import end_of_points
 from unfold.elevation.point_ring import BLURS_MM, circle_in_points, field_likelihood, point_field
 
-Box = tuple[float, float, float, float]
 SIDES = ("left", "bottom", "right", "top")
 SLOPE_SD = 0.0015  # jambs and boxes are set to about 1.5 mm/m, unless the rays say otherwise
 UNSEEN_EDGE_MM = 12.0  # standard uncertainty of an edge that no ray placed: a cell and a half
+SMALL_MM = 320.0  # up to here the sides are fitted twice
 SKIRTING_MM = 200.0
 CIRCLE_POINTS = 90
 
@@ -72,6 +72,9 @@ def fit_rectangle(
     edge from the rays beside it.
     """
     lines, fits = _fit_sides(rays, box, tolerance_mm, front_outside, fixed_bottom, place)
+    if max(box[2] - box[0], box[3] - box[1]) < SMALL_MM:  # a rough place hides which side face a ray met
+        box = _nearer(box, lines, fits)
+        lines, fits = _fit_sides(rays, box, tolerance_mm, front_outside, fixed_bottom, place)
     turn = _common_turn(lines, fits) if fixed_bottom is None else 0.0
     if turn != 0.0:
         rays, box, turn_deg = rays.turned(turn), _turned_box(box, turn), turn_deg + turn
@@ -106,10 +109,22 @@ def _fit_sides(
             low += min(SKIRTING_MM, 0.3 * (high - low))  # a skirting board ends at the casing, as proud as it
         sign = 1.0 if (which in ("left", "bottom")) == front_outside else -1.0
         reach = min(40.0, 0.45 * (box[2] - box[0] if upright else box[3] - box[1]) + 8.0)
-        edge = place(rays.side(which, low + margin, high - margin, front_outside), sign * rough, tolerance_mm, reach)
+        beside = rays.side(which, low + margin, high - margin, front_outside, box)
+        edge = place(beside, sign * rough, tolerance_mm, reach)
         fits.append(edge)
         lines.append((rough, 0.0) if edge is None else (sign * edge.offset_mm, sign * edge.slope))
     return lines, fits
+
+
+def _nearer(box: Box, lines: list[tuple[float, float]], fits: list[EdgeFit | None]) -> Box:
+    """The rough box with the sides that were placed."""
+    middle = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
+    placed = [
+        rough if fit is None else line[0] + line[1] * middle[1 - k % 2]
+        for k, (rough, line, fit) in enumerate(zip(box, lines, fits, strict=True))
+    ]
+    sound = placed[2] - placed[0] > 0.5 * (box[2] - box[0]) and placed[3] - placed[1] > 0.5 * (box[3] - box[1])
+    return (placed[0], placed[1], placed[2], placed[3]) if sound else box
 
 
 def _common_turn(lines: list[tuple[float, float]], fits: list[EdgeFit | None]) -> float:

@@ -11,13 +11,12 @@ from unfold.elevation.collect import collect_zone_rays, frame_in_scan_axes
 from unfold.elevation.datum import datum_of, level_datum_m
 from unfold.elevation.ends import FreeEnds, end_zone, free_sides, place_ends
 from unfold.elevation.evidence import Evidence, gather_evidence
-from unfold.elevation.local_rays import join
-from unfold.elevation.mirror import is_mirror, occupied_voxels
+from unfold.elevation.local_rays import Box, join
+from unfold.elevation.mirror import is_mirror, occupied_voxels, plan_of
 from unfold.elevation.openings import Case, measure_openings, zones_of
 from unfold.elevation.outline import Outline
 from unfold.elevation.result import Elevations, Opening, WallElevation
 from unfold.elevation.rings import cells_inside
-from unfold.elevation.shapes import Box
 from unfold.elevation.trace import trace_outlines
 from unfold.elevation.unseen import find_unseen
 from unfold.findings import Finding
@@ -122,14 +121,14 @@ def _collect(
 
 def _set_mirrors_aside(room: Room, cases: list[list[Case]]) -> tuple[list[list[Case]], list[Finding]]:
     """Leave out candidates that are mirrors, and what lies within their bounds; the area stays unseen."""
-    voxels = occupied_voxels(room.cells)
+    voxels, plan = occupied_voxels(room.cells), plan_of(room.walls)
     kept: list[list[Case]] = []
     findings = []
     for wall, own in zip(room.walls, cases, strict=True):
         mirrored = [
             case.candidate.box_mm
             for case in own
-            if is_mirror(join(case.edge, case.inner), case.crossed_mm, wall, voxels)
+            if is_mirror(join(case.edge, case.inner), case.crossed_mm, wall, voxels, plan)
         ]
         kept.append(
             [case for case in own if not any(_within(case.candidate.box_mm, box, MIRROR_MM) for box in mirrored)]
