@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 
 from unfold.errors import SettingsError
+from unfold.layout.own_joints import loose_ends
 from unfold.layout.site import PanelLimits, Site
 from unfold.settings.layout import LayoutSettings
 
@@ -15,6 +16,7 @@ def check_names(settings: LayoutSettings, walls: Iterable[str]) -> None:
     named += [(("layout", "leave_out", index), name) for index, name in enumerate(settings.leave_out)]
     named += [(("layout", "face", index, "wall"), face.wall) for index, face in enumerate(settings.face)]
     named += [(("layout", "wall", index, "wall"), own.wall) for index, own in enumerate(settings.wall)]
+    named += [(("layout", "own_joint", index, "wall"), joint.wall) for index, joint in enumerate(settings.own_joint)]
     for index, corner in enumerate(settings.corner):
         named += [(("layout", "corner", index, "walls"), name) for name in corner.walls]
     for keys, name in named:
@@ -79,6 +81,30 @@ def check_own_joints(sites: Mapping[str, Site], settings: LayoutSettings) -> Non
                     where = settings.source.place("layout", "wall", index, key, number)
                     what = f"{where}: the joint at {place:g} mm lies outside {own.wall}"
                     raise SettingsError(what, f"give a place between {ends[0]:.0f} and {ends[1]:.0f} mm")
+    for wall, site in sites.items():
+        _check_partial_joints(wall, site, settings)
+
+
+def _check_partial_joints(wall: str, site: Site, settings: LayoutSettings) -> None:
+    """Refuse joints of the user's own that lie outside the field, or end within a panel."""
+    if not site.partial or site.ground.region.is_empty:
+        return
+    left, low, right, high = site.ground.region.bounds
+    numbers = [index for index, joint in enumerate(settings.own_joint) if joint.wall == wall]
+    for number, joint in zip(numbers, site.partial, strict=False):
+        key, ends = ("u", (left, right)) if joint.upright else ("v", (low, high))
+        if not ends[0] < joint.place < ends[1]:
+            where = settings.source.place("layout", "own_joint", number, key)
+            what = f"{where}: the joint at {joint.place:g} mm lies outside {wall}"
+            raise SettingsError(what, f"give a place between {ends[0]:.0f} and {ends[1]:.0f} mm")
+    for index, at in loose_ends(site.partial, site.ground.region):
+        if index < len(numbers):
+            key = "start" if at == site.partial[index].start else "end"
+            where = settings.source.place("layout", "own_joint", numbers[index], key)
+            raise SettingsError(
+                f"{where}: the joint ends at {at:g} mm, within a panel of {wall}",
+                f"end it on another joint's centre or an opening's edge, or leave {key} out",
+            )
 
 
 def check_panel_sizes(wall: str, sizes_mm: Iterable[tuple[float, float]], site: Site, settings: LayoutSettings) -> None:
@@ -90,6 +116,8 @@ def check_panel_sizes(wall: str, sizes_mm: Iterable[tuple[float, float]], site: 
         keys: tuple[str | int, ...] = ("layout", "stock")
         if index is not None:
             keys = ("layout", "wall", index, "joints_v" if settings.wall[index].joints_u is None else "joints_u")
+        elif site.partial:
+            keys = ("layout", "own_joint", next(n for n, one in enumerate(settings.own_joint) if one.wall == wall))
         largest = " or ".join(f"{w:.0f} x {h:.0f}" for w, h in filter(None, (site.limits.upright, site.limits.lying)))
         where = settings.source.place(*keys)
         raise SettingsError(

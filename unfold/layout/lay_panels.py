@@ -14,8 +14,10 @@ from unfold.layout.field import Field, lay_field
 from unfold.layout.finished_face import FinishedFace, bed_of, faceted_bed, finished_face, plumb_slope, widest_facet_mm
 from unfold.layout.layout_findings import job_findings, wall_findings
 from unfold.layout.movement import movement_spacing_mm, movement_sum
+from unfold.layout.own_joints import OwnJoint, settled
 from unfold.layout.panel_assembly import assemble_panels
-from unfold.layout.panels import Cut, cut_panels, lay_ground, unclad_balance
+from unfold.layout.panels import Cut, Ground, cut_panels, lay_ground, unclad_balance
+from unfold.layout.pattern import FAR_MM
 from unfold.layout.ranking import Chosen, choose_scheme
 from unfold.layout.result import Bed, Layout, Panel, Stock, Totals, WallLayout
 from unfold.layout.sheet_plan import SheetPlan, plan_sheets
@@ -24,7 +26,7 @@ from unfold.layout.treatment import Decision, Evidence, decide_treatment
 from unfold.layout.wall_face import WallFace, polygon_list, polygons_of, ring_points
 from unfold.layout.wall_heights import WallHeights, wall_heights
 from unfold.progress import Progress, silent
-from unfold.settings.layout import LayoutSettings
+from unfold.settings.layout import LayoutSettings, WallJoints
 from unfold.surface.result import Surfaces
 
 COARSE_MM = 0.5  # how far the outline that proposals are judged by may lie from the true one
@@ -119,8 +121,27 @@ def _sites(works: Mapping[str, WallWork], settings: LayoutSettings) -> tuple[dic
             _limits_on(works[name], limits, settings),
             own.get(name),
             movement,
+            _partial_joints(name, ground, own.get(name), settings),
         )
     return fields, sites
+
+
+def _partial_joints(
+    wall: str, ground: Ground, own: WallJoints | None, settings: LayoutSettings
+) -> tuple[OwnJoint, ...]:
+    """All joints that the user wrote for a wall, where some are written one by one; those come first."""
+    single = [
+        OwnJoint(
+            one.u is not None, (one.u if one.u is not None else one.v) or 0.0,
+            -FAR_MM if one.start is None else one.start, FAR_MM if one.end is None else one.end,
+        )
+        for one in settings.own_joint if one.wall == wall
+    ]  # fmt: skip
+    if not single:
+        return ()
+    whole = [OwnJoint(True, place) for place in ((own and own.joints_u) or ())]
+    whole += [OwnJoint(False, place) for place in ((own and own.joints_v) or ())]
+    return settled((*single, *whole), ground.region, settings.joints.width)
 
 
 def _limits_on(work: WallWork, limits: PanelLimits, settings: LayoutSettings) -> PanelLimits:

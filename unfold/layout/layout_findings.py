@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from unfold.findings import Finding
 from unfold.layout.movement import movement_spacing_mm, movement_words
+from unfold.layout.own_joints import OwnJoints
 from unfold.layout.panels import Cut
 from unfold.layout.pattern import Pattern
 from unfold.layout.proposal import longest_run_mm
@@ -28,7 +29,7 @@ def wall_findings(
     decision: Decision,
     site: Site | None,
     cut: Cut | None,
-    pattern: Pattern | None,
+    pattern: Pattern | OwnJoints | None,
     settings: LayoutSettings,
 ) -> Iterator[Finding]:
     """Give what was noticed on one wall; `site`, `cut` and `pattern` are None where it gets no panels."""
@@ -69,7 +70,7 @@ def _corner_movement(face: WallFace, site: Site, settings: LayoutSettings) -> It
 def job_findings(chosen: Chosen, plan: SheetPlan, settings: LayoutSettings) -> Iterator[Finding]:
     """Give what was noticed about the job as a whole."""
     width = settings.joints.width
-    staggered = any(len(set(one.pattern.cross)) > 1 for one in chosen.walls.values())
+    staggered = any(one.pattern.is_staggered for one in chosen.walls.values())
     longest = max((max(size) for one in chosen.walls.values() for size in one.sizes_mm), default=0.0)
     if width < LEAST_JOINT_MM - ROUNDING_MM:
         text = f"joints of {width:.2f} mm are under 1/16 in, which ANSI A108.02 4.3.8 allows in no circumstances"

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from unfold.arrays import Floats
 from unfold.layout.cutting_shapes import clearance_region, rounded_polygon, sharp_inside_corners
 from unfold.layout.field import Field
+from unfold.layout.own_joints import OwnJoints
 from unfold.layout.pattern import Pattern
 from unfold.layout.result import Balance, Cutout
 from unfold.layout.wall_face import WallFace, polygon_list, polygons_of, ring_points
@@ -73,12 +74,11 @@ def lay_ground(face: WallFace, field: Field, settings: LayoutSettings) -> Ground
     return Ground(face, region, room, kept_clear, field.corners)
 
 
-def cut_panels(ground: Ground, pattern: Pattern, settings: LayoutSettings) -> Cut:
+def cut_panels(ground: Ground, pattern: Pattern | OwnJoints, settings: LayoutSettings) -> Cut:
     """Cut a wall's ground along a pattern of joints."""
     panels: list[PanelShape] = []
     dropped: list[Polygon] = []
-    for row, column, (left, low, right, high) in sorted(pattern.cells()):
-        cell = shapely.box(left, low, right, high)
+    for row, column, cell in sorted(pattern.cells(), key=lambda entry: entry[:2]):
         pieces = polygon_list(ground.region.intersection(cell))
         for piece in sorted(pieces, key=lambda piece: (piece.bounds[0], piece.bounds[1])):
             if piece.buffer(-LEAST_PANEL_WIDTH_MM / 2.0, quad_segs=2).is_empty:
@@ -129,7 +129,7 @@ def _notch_corners(piece: Polygon, field_corners: Floats, radius_mm: float) -> F
     return notches
 
 
-def _balance(ground: Ground, pattern: Pattern, panels: list[PanelShape]) -> Balance:
+def _balance(ground: Ground, pattern: Pattern | OwnJoints, panels: list[PanelShape]) -> Balance:
     """Add up each kind of area from its own region; that they make up the wall is for the tests to find."""
     face = ground.face
     all_panels = shapely.union_all([panel.shape for panel in panels])

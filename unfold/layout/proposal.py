@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from unfold.layout.own_joints import OwnJoints
 from unfold.layout.pattern import Pattern
 from unfold.layout.site import Site
 from unfold.layout.wall_face import polygon_list
@@ -13,13 +14,15 @@ from unfold.settings.layout import LayoutSettings
 
 ALIGNED_MM = 15.0  # a joint this close to an opening's side or middle reads as lined up with it
 
+BOX_POINTS = 5  # of a closed rectangle
+
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
     """One wall's joints by one rule, with the figures that it is ranked by."""
 
     name: str
-    pattern: Pattern
+    pattern: Pattern | OwnJoints
     sizes_mm: tuple[tuple[float, float], ...]  # the panels' bounding sizes
     narrow: int  # panels narrower than wanted
     least_strip_mm: float
@@ -37,21 +40,21 @@ class Proposal:
         )  # fmt: skip
 
 
-def longest_run_mm(site: Site, pattern: Pattern) -> float:
+def longest_run_mm(site: Site, pattern: Pattern | OwnJoints) -> float:
     """The longest run between movement joints, or from one to an end of the field, either way."""
     left, low, right, high = site.ground.region.bounds
-    through_ends, cross_ends = ((low, high), (left, right)) if pattern.bands == "rows" else ((left, right), (low, high))
-    through = np.diff([through_ends[0], *sorted(pattern.movement_through), through_ends[1]])
-    cross = np.diff([cross_ends[0], *sorted(pattern.movement_cross), cross_ends[1]])
-    return float(max(through.max(), cross.max()))
+    across = np.diff([left, *sorted(pattern.movement_u), right])
+    up = np.diff([low, *sorted(pattern.movement_v), high])
+    return float(max(across.max(), up.max()))
 
 
-def judge(site: Site, name: str, pattern: Pattern, settings: LayoutSettings) -> Proposal:
+def judge(site: Site, name: str, pattern: Pattern | OwnJoints, settings: LayoutSettings) -> Proposal:
     """Work out the figures of one pattern on one wall."""
     region, bounds = site.coarse, site.ground.region.bounds
     pieces = []
-    for _, _, (left, low, right, high) in pattern.cells():
-        pieces += polygon_list(shapely.clip_by_rect(region, left, low, right, high))
+    for _, _, cell in pattern.cells():
+        is_box = len(cell.exterior.coords) == BOX_POINTS
+        pieces += polygon_list(shapely.clip_by_rect(region, *cell.bounds) if is_box else region.intersection(cell))
     sizes = tuple(_size_within(piece.bounds, bounds) for piece in pieces)
     strips = [min(size) for size in sizes]
     return Proposal(
@@ -74,7 +77,7 @@ def _size_within(piece: tuple[float, ...], bounds: tuple[float, ...]) -> tuple[f
     return min(piece[2], bounds[2]) - left, min(piece[3], bounds[3]) - low
 
 
-def _boxes_hit(site: Site, pattern: Pattern, settings: LayoutSettings) -> int:
+def _boxes_hit(site: Site, pattern: Pattern | OwnJoints, settings: LayoutSettings) -> int:
     """Boxes that a joint runs through, or past nearer than the least bridge."""
     lines = [line for _, line, _ in pattern.strips()]
     if not lines:
@@ -84,7 +87,7 @@ def _boxes_hit(site: Site, pattern: Pattern, settings: LayoutSettings) -> int:
     return sum(bool(shapely.dwithin(site.ground.face.openings[name], joints, reach)) for name in site.boxes)
 
 
-def _asymmetry(site: Site, pattern: Pattern) -> float:
+def _asymmetry(site: Site, pattern: Pattern | OwnJoints) -> float:
     """Mean distance of each upright joint from the nearest mirrored one, as a share of the wall's width."""
     left, _, right, _ = site.ground.region.bounds
     places = np.array(pattern.upright_places())
@@ -94,19 +97,22 @@ def _asymmetry(site: Site, pattern: Pattern) -> float:
     return float(np.abs(places[:, None] - mirrored[None, :]).min(axis=1).mean() / (right - left))
 
 
-def _aligned(site: Site, pattern: Pattern) -> int:
-    """Sides and middles of openings that an upright joint is in line with."""
-    places = np.array(pattern.upright_places())
-    if not len(places):
-        return 0
+def _aligned(site: Site, pattern: Pattern | OwnJoints) -> int:
+    """Sides and middles, heads and sills of openings that a joint is in line with."""
+    upright, level = pattern.upright_places(), pattern.level_places()
     count = 0
     for name in site.large_openings:
-        left, _, right, _ = site.ground.face.openings[name].bounds
-        sides = sum(bool(np.abs(places - side).min() <= ALIGNED_MM) for side in (left, right))
-        count += sides or int(np.abs(places - (left + right) / 2.0).min() <= ALIGNED_MM)
+        left, low, right, high = site.ground.face.openings[name].bounds
+        sides = _near(upright, left) + _near(upright, right)
+        count += sides or _near(upright, (left + right) / 2.0)
+        count += _near(level, low) + _near(level, high)
     return count
 
 
-def _joint_length(region: BaseGeometry, pattern: Pattern) -> float:
+def _near(places: tuple[float, ...], line: float) -> int:
+    return int(any(abs(place - line) <= ALIGNED_MM for place in places))
+
+
+def _joint_length(region: BaseGeometry, pattern: Pattern | OwnJoints) -> float:
     lines = [line for _, line, _ in pattern.strips()]
     return float(shapely.length(shapely.intersection(region, shapely.union_all(lines)))) if lines else 0.0

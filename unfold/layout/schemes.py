@@ -1,13 +1,14 @@
 """Rules that make patterns of joints for a wall: the proposals that are then judged and ranked."""
 
 from collections.abc import Callable, Iterator, Sequence
-from itertools import product
+from itertools import combinations, product
 from typing import TypeAlias
 
 from unfold.layout import division
 from unfold.layout.division import Span
 from unfold.layout.movement import choose_movement_joints, movement_spacing_mm
-from unfold.layout.pattern import Pattern
+from unfold.layout.own_joints import OwnJoints
+from unfold.layout.pattern import FAR_MM, Pattern
 from unfold.layout.proposal import Proposal, judge
 from unfold.layout.site import Orientation, Site
 from unfold.settings.layout import LayoutSettings, SchemeName, WallJoints
@@ -16,14 +17,18 @@ Choice: TypeAlias = tuple[SchemeName, Orientation, str]
 RULES: tuple[SchemeName, ...] = (
     "equal", "centred joint", "centred panel", "from left", "from right", "datum", "openings", "centred opening",
 )  # fmt: skip
+MOST_OPENINGS = 4  # the largest ones, whose heads and sills level joints are tried at
+SAME_LINE_MM = 1.0
 CLEAR_OF_GAP_MM = 0.01  # a joint in line with an opening leaves its panel this much short of the opening's gap
 
 
 def propose(site: Site, settings: LayoutSettings) -> dict[str, Proposal]:
     """Make every proposal for one wall that the settings leave open, by name; rules that agree share one."""
     own = site.own
-    if own is not None and (own.joints_u is not None or own.joints_v is not None):
+    if not site.partial and own is not None and (own.joints_u is not None or own.joints_v is not None):
         return {"own joints": judge(site, "own joints", _own_pattern(site, settings), settings)}
+    if site.partial:
+        return {"own joints": judge(site, "own joints", _own_joints(site, settings), settings)}
     choices = list(_open_choices(own, settings))
     proposals = _proposals(site, choices, settings)
     if not proposals:  # a rule that goes by what the wall lacks: an opening, a second row
@@ -91,20 +96,26 @@ def _pattern(
 
 
 def _level_joints(site: Site, rule: SchemeName, up: Span) -> tuple[float, ...]:
-    """The level joints by a rule: whole panels from the floor, along the largest opening's head or sill, or equal."""
+    """The level joints by a rule: whole panels from the floor, along openings' heads and sills, or equal.
+
+    Of the joints that take no further row those that most heads and sills are in line with, of the largest rather.
+    """
     if rule in ("from left", "from right", "centred panel"):
         return division.from_low(up)
     equal = division.equal(up)
-    if rule != "openings" or not equal or not site.large_openings:
+    if rule != "openings" or not equal:
         return equal
-    largest = max(site.large_openings, key=lambda name: site.ground.face.openings[name].area)
-    _, sill, _, head = site.ground.kept_clear[largest].bounds
     inward = up.joint / 2.0 - CLEAR_OF_GAP_MM
-    for place in (head - inward, sill + inward):
-        along = division.joint_at(up, (place,))
-        if place in along and len(along) == len(equal):
-            return along
-    return equal
+    shapes = [site.ground.kept_clear[name] for name in site.large_openings]
+    bounds = [shape.bounds for shape in sorted(shapes, key=lambda shape: -shape.area)]
+    places = [place for _, sill, _, head in bounds[:MOST_OPENINGS] for place in (head - inward, sill + inward)]
+    best, most = equal, 0
+    for wanted in [(place,) for place in places] + list(combinations(places, 2)):
+        along = division.joint_at(up, wanted)
+        in_line = sum(any(abs(place - joint) <= SAME_LINE_MM for joint in along) for place in places)
+        if len(along) == len(equal) and set(wanted) <= set(along) and in_line > most:
+            best, most = along, in_line
+    return best
 
 
 def _asked_of(site: Site) -> bool:
@@ -168,6 +179,20 @@ def _own_pattern(site: Site, settings: LayoutSettings) -> Pattern:
     tallest = size[1] if widest <= size[0] + 1e-6 else other[1]
     level = _given(own.joints_v) if own.joints_v is not None else division.equal(Span(low, high, tallest, joint))
     return _with_movement(Pattern("columns", upright, (level,) * (len(upright) + 1), joint), site, settings)
+
+
+def _own_joints(site: Site, settings: LayoutSettings) -> OwnJoints:
+    """The user's own joints of which some do not run from end to end."""
+    joints = site.partial
+    left, low, right, high = site.ground.region.bounds
+    spacing = movement_spacing_mm(settings.movement)
+    through = [joint for joint in joints if joint.start <= -FAR_MM and joint.end >= FAR_MM]
+    upright, level = ([joint.place for joint in through if joint.upright == is_upright] for is_upright in (True, False))
+    return OwnJoints(
+        joints, settings.joints.width, max(site.movement.width_mm, settings.joints.width),
+        frozenset(choose_movement_joints(upright, left, right, spacing)),
+        frozenset(choose_movement_joints(level, low, high, spacing)),
+    )  # fmt: skip
 
 
 def _given(joints: tuple[float, ...]) -> tuple[float, ...]:

@@ -6,6 +6,7 @@ from typing import Literal
 from shapely.geometry.base import BaseGeometry
 
 from unfold.layout.movement import MovementSum
+from unfold.layout.own_joints import OwnJoint
 from unfold.layout.panels import Ground
 from unfold.settings.layout import WallJoints
 
@@ -46,6 +47,7 @@ class Site:
     limits: PanelLimits
     own: WallJoints | None
     movement: MovementSum
+    partial: tuple[OwnJoint, ...] = ()  # all of the user's own joints, where some do not run from end to end
 
     @property
     def large_openings(self) -> tuple[str, ...]:

@@ -201,6 +201,26 @@ class WallJoints(Table):
     )
 
 
+class JointOfOwn(Table):
+    """One joint of one's own on a wall; joints may meet in T, and end at openings."""
+
+    wall: str = Field(description="the wall's id, as W3")
+    u: Millimetres | None = Field(None, description="an upright joint: u of its centre from the wall's left, mm")
+    v: Millimetres | None = Field(None, description="a level joint: v of its centre, as on the elevation, mm")
+    start: Millimetres | None = Field(
+        None, description="where it starts along its run: on another joint or an opening's edge, mm; none: at the end"
+    )
+    end: Millimetres | None = Field(None, description="where it ends along its run, mm; none: at the other end")
+
+    @model_validator(mode="after")
+    def _one_line(self) -> "JointOfOwn":
+        if (self.u is None) == (self.v is None):
+            raise ValueError("give u for an upright joint or v for a level one, not both")
+        if self.start is not None and self.end is not None and self.start >= self.end:
+            raise ValueError(f"start ({self.start:g} mm) must be less than end ({self.end:g} mm)")
+        return self
+
+
 class StockSettings(Table):
     """A kind of sheet."""
 
@@ -280,6 +300,7 @@ class LayoutSettings(Table):
     face: tuple[Face, ...] = ()
     corner: tuple[CornerSettings, ...] = ()
     wall: tuple[WallJoints, ...] = ()
+    own_joint: tuple[JointOfOwn, ...] = ()
     route: tuple[PassageSettings, ...] = ()
     lifting_frame: LiftingFrameSettings = Field(default_factory=LiftingFrameSettings)
 
