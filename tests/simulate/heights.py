@@ -7,9 +7,9 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numba import njit
 
 from unfold.arrays import Floats
+from unfold.compiled import compiled
 
 _CONSTANT, _SLOPE, _BOW, _TWIST, _RIPPLE, _BUMP, _STEP, _PATCH, _GROUTED = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0
 
@@ -74,7 +74,7 @@ def as_terms(rows: Sequence[tuple[float, ...]]) -> Floats:
     return np.array(rows, dtype=float).reshape(-1, 8)
 
 
-@njit(cache=True, nogil=True)
+@compiled
 def height_at(terms: Floats, first: int, last: int, u: float, v: float) -> float:
     """Height of the surface terms[first:last] at one place, metres."""
     total = 0.0
@@ -106,7 +106,7 @@ def height_at(terms: Floats, first: int, last: int, u: float, v: float) -> float
     return total
 
 
-@njit(cache=True, nogil=True)
+@compiled
 def heights_at(terms: Floats, u: Floats, v: Floats) -> Floats:
     """Heights at places u, v of shape (n,), metres."""
     out = np.empty(len(u))

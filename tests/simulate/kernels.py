@@ -1,18 +1,42 @@
-"""Ray casting on smooth sheets: the range is exact on the bowed surface, not on facets of a mesh."""
+"""Ray casting on smooth sheets: the range is exact on the bowed surface, not on facets of a mesh.
+
+The scene's arrays are borrowed: counted in and out at every sheet of every ray, they cost more than the geometry.
+"""
 
 import math
 
 import numpy as np
-from numba import njit
 
 from tests.simulate.heights import height_at
 from tests.simulate.sheets import GLASS, MASK_CELL_M, MIRROR, Packed
 from unfold.arrays import Floats, Ints
+from unfold.compiled import borrowed, compiled, inlined
 
 NEAR_M = 1e-4
+MARGIN_M = 1.0  # by which a sheet's heights move the place where a ray meets it, at most
 
 
-@njit(cache=True, nogil=True)
+@compiled
+def _borrowed(scene: Packed) -> Packed:
+    return Packed(
+        borrowed(scene.origin),
+        borrowed(scene.axes),
+        borrowed(scene.radius),
+        borrowed(scene.bounds),
+        borrowed(scene.material),
+        borrowed(scene.returns),
+        borrowed(scene.stations),
+        borrowed(scene.terms),
+        borrowed(scene.first_term),
+        borrowed(scene.segments),
+        borrowed(scene.first_segment),
+        borrowed(scene.mask),
+        borrowed(scene.first_cell),
+        borrowed(scene.columns),
+    )
+
+
+@inlined
 def _inside(scene: Packed, s: int, u: float, v: float) -> bool:
     if u < scene.bounds[s, 0] or u > scene.bounds[s, 1] or v < scene.bounds[s, 2] or v > scene.bounds[s, 3]:
         return False
@@ -29,7 +53,7 @@ def _inside(scene: Packed, s: int, u: float, v: float) -> bool:
     return crossed
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def _gap(scene: Packed, s: int, o: Floats, d: Floats, t: float) -> tuple[float, float, float]:
     """How far the ray's point at t stands in front of sheet s, and its u and v there."""
     x, v, z = o[0] + t * d[0], o[1] + t * d[1], o[2] + t * d[2]
@@ -45,7 +69,7 @@ def _gap(scene: Packed, s: int, o: Floats, d: Floats, t: float) -> tuple[float, 
     return h - height_at(scene.terms, scene.first_term[s], scene.first_term[s + 1], u, v), u, v
 
 
-@njit(cache=True, nogil=True)
+@inlined
 def _refine(scene: Packed, s: int, o: Floats, d: Floats, t: float) -> tuple[float, float, float]:
     """Secant steps from the base surface to the sheet; t is negative when they do not arrive."""
     t0 = t
@@ -63,29 +87,52 @@ def _refine(scene: Packed, s: int, o: Floats, d: Floats, t: float) -> tuple[floa
     return -1.0, u, v
 
 
-@njit(cache=True, nogil=True)
+@inlined
+def _may_meet(axes: Floats, place: Floats, bounds: Floats, s: int, origin: Floats, ray: Floats, best: float) -> bool:
+    """Whether a ray meets a flat sheet's base plane before `best`, within a margin about the sheet."""
+    down = axes[s, 2, 0] * ray[0] + axes[s, 2, 1] * ray[1] + axes[s, 2, 2] * ray[2]
+    if down == 0.0:
+        return False
+    x, y, z = origin[0] - place[s, 0], origin[1] - place[s, 1], origin[2] - place[s, 2]
+    t = -(axes[s, 2, 0] * x + axes[s, 2, 1] * y + axes[s, 2, 2] * z) / down
+    if t < -0.2 or t > best + 0.5:
+        return False
+    x, y, z = x + t * ray[0], y + t * ray[1], z + t * ray[2]
+    u = axes[s, 0, 0] * x + axes[s, 0, 1] * y + axes[s, 0, 2] * z
+    if u < bounds[s, 0] - MARGIN_M or u > bounds[s, 1] + MARGIN_M:
+        return False
+    v = axes[s, 1, 0] * x + axes[s, 1, 1] * y + axes[s, 1, 2] * z
+    return bool(bounds[s, 2] - MARGIN_M <= v <= bounds[s, 3] + MARGIN_M)
+
+
+@compiled
 def nearest(
-    scene: Packed, station: int, origin: Floats, ray: Floats, far: float, skip_glass: bool
+    scene: Packed, station: int, origin: Floats, ray: Floats, far: float, skip_glass: bool, work: Floats
 ) -> tuple[float, int]:
-    """Distance to the first sheet that a ray meets and its index; index -1 when it meets none within `far`."""
+    """Distance to the first sheet that a ray meets and its index; index -1 when it meets none within `far`.
+
+    work: (3, 3), overwritten.
+    """
     best, found = far, -1
-    o, d, roots = np.empty(3), np.empty(3), np.empty(2)
-    for s in range(len(scene.radius)):
+    o, d, roots = work[0], work[1], work[2]
+    axes, place, bounds, radii = scene.axes, scene.origin, scene.bounds, scene.radius
+    for s in range(len(radii)):
         if not (scene.stations[s] >> min(station, 62)) & 1 or (skip_glass and scene.material[s] == GLASS):
             continue
+        radius = radii[s]
+        if radius == 0.0 and not _may_meet(axes, place, bounds, s, origin, ray, best):
+            continue
         for k in range(3):
-            d[k] = scene.axes[s, k, 0] * ray[0] + scene.axes[s, k, 1] * ray[1] + scene.axes[s, k, 2] * ray[2]
+            d[k] = axes[s, k, 0] * ray[0] + axes[s, k, 1] * ray[1] + axes[s, k, 2] * ray[2]
             o[k] = (
-                scene.axes[s, k, 0] * (origin[0] - scene.origin[s, 0])
-                + scene.axes[s, k, 1] * (origin[1] - scene.origin[s, 1])
-                + scene.axes[s, k, 2] * (origin[2] - scene.origin[s, 2])
+                axes[s, k, 0] * (origin[0] - place[s, 0])
+                + axes[s, k, 1] * (origin[1] - place[s, 1])
+                + axes[s, k, 2] * (origin[2] - place[s, 2])
             )
         count = 0
-        radius = scene.radius[s]
         if radius == 0.0:
-            if d[2] != 0.0:
-                roots[0] = -o[2] / d[2]
-                count = 1
+            roots[0] = -o[2] / d[2]
+            count = 1
         else:
             a = d[0] * d[0] + d[2] * d[2]
             b = o[0] * d[0] + (o[2] - radius) * d[2]
@@ -106,19 +153,26 @@ def nearest(
     return best, found
 
 
-@njit(cache=True, nogil=True)
-def trace(scene: Packed, station: int, origin: Floats, ray: Floats, far: float, luck: float) -> tuple[float, int]:
-    """Path length to what answers a ray, through glass and by mirrors; `luck` in 0..1 decides if glass answers."""
-    o, d = origin.copy(), ray.copy()
+@compiled
+def trace(
+    scene: Packed, station: int, origin: Floats, ray: Floats, far: float, luck: float, work: Floats
+) -> tuple[float, int]:
+    """Path length to what answers a ray, through glass and by mirrors; `luck` in 0..1 decides if glass answers.
+
+    work: (5, 3), overwritten.
+    """
+    o, d, rest = work[3], work[4], work[:3]
+    for k in range(3):
+        o[k], d[k] = origin[k], ray[k]
     travelled = 0.0
     for _ in range(4):
-        t, s = nearest(scene, station, o, d, far - travelled, False)
+        t, s = nearest(scene, station, o, d, far - travelled, False, rest)
         if s < 0:
             return far, -1
         if scene.material[s] == GLASS:
             if luck < scene.returns[s]:
                 return travelled + t, s
-            step, s = nearest(scene, station, o, d, far - travelled, True)
+            step, s = nearest(scene, station, o, d, far - travelled, True, rest)
             return (travelled + step, s) if s >= 0 else (far, -1)
         if scene.material[s] != MIRROR:
             return travelled + t, s
@@ -131,23 +185,26 @@ def trace(scene: Packed, station: int, origin: Floats, ray: Floats, far: float, 
     return far, -1
 
 
-@njit(cache=True, nogil=True)
+@compiled
 def trace_all(
     scene: Packed, station: int, origin: Floats, rays: Floats, far: float, luck: Floats
 ) -> tuple[Floats, Ints]:
     """Path lengths and sheet indices of rays (n, 3) from one place."""
     count = len(rays)
+    scene, memory = _borrowed(scene), np.empty((5, 3))
+    work = borrowed(memory)
     ranges, sheets = np.empty(count), np.empty(count, np.int64)
     for i in range(count):
-        ranges[i], sheets[i] = trace(scene, station, origin, rays[i], far, luck[i])
+        ranges[i], sheets[i] = trace(scene, station, origin, rays[i], far, luck[i], work)
     return ranges, sheets
 
 
-@njit(cache=True, nogil=True)
+@compiled
 def visible(scene: Packed, station: int, origin: Floats, targets: Floats, slack: float) -> Floats:
     """1.0 where nothing opaque stands between the origin and targets (n, 3), up to `slack` metres before them."""
     out = np.zeros(len(targets))
-    ray = np.empty(3)
+    scene, ray, memory = _borrowed(scene), np.empty(3), np.empty((3, 3))
+    work = borrowed(memory)
     for i in range(len(targets)):
         distance = 0.0
         for k in range(3):
@@ -156,6 +213,6 @@ def visible(scene: Packed, station: int, origin: Floats, targets: Floats, slack:
         distance = math.sqrt(distance)
         for k in range(3):
             ray[k] /= distance
-        _t, s = nearest(scene, station, origin, ray, distance - slack, True)
+        _t, s = nearest(scene, station, origin, ray, distance - slack, True, work)
         out[i] = 1.0 if s < 0 else 0.0
     return out
