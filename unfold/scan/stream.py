@@ -94,7 +94,7 @@ class Scan:
             There are more or fewer positions in the settings than set-ups without one.
         """
         if self._decoded:
-            yield from self._spill.read()
+            yield from read_ahead(self._spill.read())
             return
         self._spill.clear()
         for file in self._files:
