@@ -28,6 +28,7 @@ _LEAST_OUTLIERS, _MOST_OUTLIERS = 0.003, 0.15
 _MINGLED_MM = 15.0  # farther than this from the edge nothing is blurred any more: what contradicts there is an outlier
 _NEAR_BACK_MM = 400.0  # up to here what ended between front and back is taken for a mixed point
 _WIDE, _CLEARLY = 20.0, 6.0  # how much wider, and by how much the log-likelihood must gain
+_BOARD_MM, _PROUDEST_MM, _ON_ONE_BOARD = 2.5, 40.0, 0.6  # rays before the front piece that a board explains
 _OFFSETS, _SLOPES = 41, 7  # grid of the posterior
 _SQUARE = -0.02  # rays that drift toward the edge less than this can hardly meet its side face
 LEAST_SIDE_POINTS = 3
@@ -91,7 +92,7 @@ def fit_edge(
         None when one of the two sides holds no ray at all.
     """
     near = np.abs(rays.x - start_mm) < reach_mm
-    rays = rays.select(near)
+    rays = _on_the_piece(rays.select(near), tolerance_mm)
     if rays.x.size < 4:
         return None
     middle = float(np.median(rays.t))
@@ -107,6 +108,21 @@ def fit_edge(
     if not np.any(sides.front > 0.5) or (side is None and not np.any(sides.front < 0.5)):
         return None
     return _posterior(sides, (offset, slope), _believed_sd(sides, (offset, slope), slope_sd, side), side, middle)
+
+
+def _on_the_piece(rays: EdgeRays, tolerance_mm: float) -> EdgeRays:
+    """The rays without those that ended before the front piece, unless most of these did so at one depth, on a board.
+
+    What stands before an edge, as a door's leaf ajar, hides it: such rays say nothing of it.
+    """
+    before = rays.depth < -tolerance_mm
+    if not before.any():
+        return rays
+    middle = float(np.median(rays.depth[before]))
+    board = np.abs(rays.depth - middle) < max(tolerance_mm, _BOARD_MM)
+    if middle > -_PROUDEST_MM and np.mean(board[before]) > _ON_ONE_BOARD:
+        return rays.select(~before | board)
+    return rays.select(~before)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,9 @@ BIN_MM = 6.0
 REVEAL_MM = 60.0  # rays that cross this near to the ring may have met its reveal
 LEAST_RAYS = 6
 LEAST_SHARE = 0.6  # of the rays inside that must have gone behind the wall
+BOARD_MM = 60.0  # boards around an opening stand up to this far before the wall
+RIM_MM = (5.0, 25.0)  # beside the ring, where the wall must be
+LEAST_FRAMED = 0.6  # of the rays there that must have ended on it
 SIGNIFICANT = 4.0  # standard deviations of the noise that a recess must be deep
 LEAST_ACROSS = 2.2  # a ring narrower than this many ray spacings may be a few stray points
 
@@ -45,6 +48,10 @@ def look_inside(
     if behind.sum() < LEAST_RAYS or behind.sum() < LEAST_SHARE * crossing.sum():
         return None
     depth = local.depth
+    beside = (distance > RIM_MM[0]) & (distance < RIM_MM[1]) & (local.depth > -BOARD_MM)
+    on_wall = local.depth[beside] < max(3 * noise_mm, 3.0)
+    if on_wall.sum() < LEAST_RAYS or on_wall.mean() < LEAST_FRAMED:
+        return None
     if np.median(depth[behind]) < SIGNIFICANT * noise_mm or not _spread_out(local, behind, ring):
         return None
     core = behind & (distance < -core_mm)

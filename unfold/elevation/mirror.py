@@ -16,7 +16,7 @@ FAR_MM = 500.0  # only points well behind the wall tell a mirror image from a re
 CLEAR_MM = 150.0  # floors and ceilings lie alike on both sides of a wall: they tell nothing
 LEAST_POINTS = 40
 MIRROR_SHARE = 0.7  # of the points behind whose mirror image is a measured place
-LEAST_WITHIN = 0.3  # of the points behind whose mirror image must lie within the room
+LEAST_FOUND = 0.3  # of all points behind
 SAMPLE = 1500
 
 
@@ -35,8 +35,8 @@ def is_mirror(rays: ZoneRays, crossed_mm: float, wall: Wall, voxels: AnyArray, p
     """Whether the points seen through an area are the room's own, mirrored in the wall's surface.
 
     Reflecting an end point about the wall must land where the scan has points, within a voxel, for most of them. A
-    real space behind would have to be the room's twin to within 50 mm for that. What the mirror shows through doors
-    and windows was measured from nowhere else, and lies outside of the room's plan: it speaks neither way.
+    real space behind would have to be the room's twin to within 50 mm for that. What a mirror shows through doors
+    and windows may have been measured from nowhere else: images outside of the room's plan never speak against it.
     """
     far = rays.h < -FAR_MM
     rise = rays.h - crossed_mm
@@ -48,10 +48,10 @@ def is_mirror(rays: ZoneRays, crossed_mm: float, wall: Wall, voxels: AnyArray, p
     u = rays.u[chosen] + rays.du[chosen] * rise[chosen]
     image = np.column_stack([u, v[chosen], 2 * crossed_mm - rays.h[chosen]]) / 1000
     places = wall.frame.level_from_uvh(image)
-    within = shapely.contains_xy(plan, places[:, 0], places[:, 1])
-    if within.sum() < LEAST_POINTS or within.mean() < LEAST_WITHIN:
-        return False
-    return bool(_near_occupied(places[within], voxels).mean() > MIRROR_SHARE)
+    found = _near_occupied(places, voxels)
+    against = ~found & shapely.contains_xy(plan, places[:, 0], places[:, 1])
+    enough = found.sum() >= LEAST_POINTS and found.mean() > LEAST_FOUND
+    return bool(enough and found.sum() > MIRROR_SHARE * (found.sum() + against.sum()))
 
 
 def _near_occupied(places: Floats, voxels: AnyArray) -> Bools:

@@ -29,6 +29,8 @@ from unfold.surface.result import WallSurface
 EDGE_ZONE_MM = 45.0
 NEIGHBOUR_MM = 60.0
 CASING_ZONE_MM = 190.0  # widest casing that is looked for
+LOW_MM = 1000.0  # what is smaller may hang just above the floor
+LEAST_LIFT_MM = 6.0
 ROUND_MOST_MM = 900.0
 CLEARLY_ROUND = 3.0  # log-likelihood by which a circle must be better: most boxes are square
 MOST_UNCERTAIN = 0.2  # of its smaller size: what is less certain may not be there at all
@@ -170,6 +172,7 @@ def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: C
     local = to_surface(case.edge, case.crossed_mm, wall_face, case.candidate.turn_deg)
     if case.candidate.source == "absence":
         return _listed(_measure_absence(case, wall_face, local, tolerance, surface, outline))
+    case = _lifted(case, local, tolerance, outline)
     depth = _typical_depth(local, tolerance)
     if depth < 1.5 * tolerance:
         return []
@@ -192,6 +195,22 @@ def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: C
         shape = _odd_shape(case.candidate, evidence)
     shape = _stand_on_floor(shape, outline) if case.candidate.reaches_floor else shape
     return _listed(_opening(surface, case, wall_face, shape, None))
+
+
+def _lifted(case: Case, local: LocalRays, tolerance: float, outline: Outline) -> Case:
+    """A low box is told from one that stands on the floor by whether rays met wall below it."""
+    box = case.candidate.box_mm
+    if not case.candidate.reaches_floor or max(_sides(box)) > LOW_MM:
+        return case
+    lower = fit_rectangle(local, box, case.candidate.turn_deg, tolerance, True, None, placer_for(local))
+    below = lower.edges[1]
+    if below is None:
+        return case
+    floor = _lower_edge(outline)
+    lift = float(lower.ring[:2, 1].mean() - np.interp(lower.ring[:2, 0].mean(), floor[:, 0], floor[:, 1]))
+    if lift < max(LEAST_LIFT_MM, 3.0 * below.standard_uncertainty_mm):
+        return case
+    return replace(case, candidate=replace(case.candidate, reaches_floor=False))
 
 
 def _listed(opening: Opening | None) -> list[Opening]:
