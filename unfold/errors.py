@@ -18,6 +18,10 @@ class UnfoldError(Exception):
         self.remedy = " ".join(remedy.split())
         super().__init__(f"{self.what}; {self.remedy}")
 
+    def __reduce__(self) -> tuple[type["UnfoldError"], tuple[str, str]]:
+        """Let an error pass between processes."""
+        return type(self), (self.what, self.remedy)
+
 
 class ScanError(UnfoldError):
     """A scan cannot be read, or it holds nothing that this job can use."""

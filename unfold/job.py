@@ -6,8 +6,6 @@ from pathlib import Path
 
 from threadpoolctl import threadpool_limits
 
-from unfold.drawing.job_drawings import draw_job
-from unfold.drawing.layout_drawings import draw_layout
 from unfold.elevation import unfold_walls
 from unfold.elevation.result import Elevations
 from unfold.findings import Finding
@@ -21,6 +19,7 @@ from unfold.room.result import Room
 from unfold.scan import open_scan
 from unfold.scan.result import Source, Station
 from unfold.settings import JobSettings, load_settings
+from unfold.side_by_side import side_by_side
 from unfold.surface import measure_surfaces
 from unfold.surface.result import Surfaces
 
@@ -74,10 +73,25 @@ def measure(scans: Sequence[Path], settings: JobSettings, progress: Progress = s
 
 
 def write_job(job: Job, folder: Path, settings: JobSettings) -> None:
-    """Write everything that a job folder holds."""
-    write_elevations(job.elevations, job.sources, folder)
-    write_flatness(job.surfaces, folder)
-    write_layout(job.layout, folder)
-    write_settings(settings, folder)
-    draw_job(job.sources, job.stations, job.room, job.surfaces, job.elevations, job.findings, folder, settings.drawing)
-    draw_layout(job.layout, job.elevations, job.surfaces, folder, settings)
+    """Write everything that a job folder holds; drawing libraries are loaded where they are used, side by side."""
+
+    def job_drawings() -> None:
+        from unfold.drawing.job_drawings import draw_job
+
+        draw_job(
+            *(job.sources, job.stations, job.room, job.surfaces, job.elevations, job.findings),
+            *(folder, settings.drawing),
+        )
+
+    def layout_drawings() -> None:
+        from unfold.drawing.layout_drawings import draw_layout
+
+        draw_layout(job.layout, job.elevations, job.surfaces, folder, settings)
+
+    def figures() -> None:
+        write_elevations(job.elevations, job.sources, folder)
+        write_flatness(job.surfaces, folder)
+        write_layout(job.layout, folder)
+        write_settings(settings, folder)
+
+    side_by_side([job_drawings, layout_drawings, figures])

@@ -8,13 +8,14 @@ from unfold.drawing.png_canvas import PngCanvas
 from unfold.drawing.report_content import build_report
 from unfold.drawing.report_html import report_html
 from unfold.drawing.report_pdf import write_report_pdf
-from unfold.drawing.room_plan import RoomPlan, plan_room
+from unfold.drawing.room_plan import plan_room
 from unfold.drawing.wall_picture import draw_wall_picture, relief_of
 from unfold.elevation.result import Elevations
 from unfold.findings import Finding
 from unfold.room.result import Room
 from unfold.scan.result import Source, Station
 from unfold.settings.drawing import DrawingSettings
+from unfold.side_by_side import side_by_side
 from unfold.surface.result import Surfaces
 
 
@@ -29,11 +30,48 @@ def draw_job(
     settings: DrawingSettings,
 ) -> None:
     """Write heatmaps/, drawings/, report.html and report.pdf of a job into its folder."""
+    side_by_side(
+        [
+            lambda: _draw_report(sources, stations, room, surfaces, elevations, findings, folder, settings),
+            lambda: _draw_elevations(stations, surfaces, elevations, folder, settings),
+        ]
+    )
+
+
+def _draw_elevations(
+    stations: tuple[Station, ...],
+    surfaces: Surfaces,
+    elevations: Elevations,
+    folder: Path,
+    settings: DrawingSettings,
+) -> None:
+    """Write drawings/: the elevations of a job and the plan of its room, as DXF."""
+    from unfold.drawing.room_dxf import write_room_dxf  # loads ezdxf, for which the report need not wait
+    from unfold.drawing.wall_dxf import write_wall_dxf
+
+    drawings = folder / "drawings"
+    drawings.mkdir(parents=True, exist_ok=True)
+    verdicts = {surface.wall: surface.verdict for surface in surfaces.walls}
+    for wall in elevations.walls:
+        write_wall_dxf(wall, verdicts.get(wall.id), drawings / f"{wall.id}.dxf", settings)
+    write_room_dxf(plan_room(elevations, surfaces, stations), drawings / "room.dxf", settings)
+
+
+def _draw_report(
+    sources: tuple[Source, ...],
+    stations: tuple[Station, ...],
+    room: Room | None,
+    surfaces: Surfaces,
+    elevations: Elevations,
+    findings: tuple[Finding, ...],
+    folder: Path,
+    settings: DrawingSettings,
+) -> None:
+    """Write heatmaps/, drawings/plan.png, report.html and report.pdf of a job into its folder."""
     plan = plan_room(elevations, surfaces, stations)
     floor = room.plan_m if room is not None else ()
     (folder / "heatmaps").mkdir(parents=True, exist_ok=True)
     (folder / "drawings").mkdir(parents=True, exist_ok=True)
-    _write_drawings(plan, surfaces, elevations, folder / "drawings", settings)
     register_fonts()
     vectors = {"plan": draw_plan_picture(PdfCanvas, plan, floor, settings)}
     pixels = {"plan": folder / "drawings" / "plan.png"}
@@ -48,15 +86,3 @@ def draw_job(
     page = report_html(report, {name: path.read_bytes() for name, path in pixels.items()})
     (folder / "report.html").write_text(page, encoding="utf-8")
     write_report_pdf(report, vectors, folder / "report.pdf")
-
-
-def _write_drawings(
-    plan: RoomPlan, surfaces: Surfaces, elevations: Elevations, folder: Path, settings: DrawingSettings
-) -> None:
-    from unfold.drawing.room_dxf import write_room_dxf  # loads ezdxf, which a run that fails early need not
-    from unfold.drawing.wall_dxf import write_wall_dxf
-
-    verdicts = {surface.wall: surface.verdict for surface in surfaces.walls}
-    for wall in elevations.walls:
-        write_wall_dxf(wall, verdicts.get(wall.id), folder / f"{wall.id}.dxf", settings)
-    write_room_dxf(plan, folder / "room.dxf", settings)

@@ -89,8 +89,15 @@ def _void_beside(group: Bools, evidence: Evidence) -> Bools:
 
     Most of a deep box's back lies in the shadow of its sides, and nothing but void tells of it.
     """
-    void = (evidence.seen == EMPTY) & (evidence.spacing_mm < VOID_SPACING * evidence.grid.cell_mm)
-    return np.asarray(void & ndimage.binary_dilation(group, np.ones((3, 3), dtype=bool), iterations=2))
+    around = tuple(
+        slice(max(int(lines[0]) - 2, 0), int(lines[-1]) + 3)
+        for lines in (np.flatnonzero(group.any(axis=1)), np.flatnonzero(group.any(axis=0)))
+    )
+    near = ndimage.binary_dilation(group[around], np.ones((3, 3), dtype=bool), iterations=2)
+    void = (evidence.seen[around] == EMPTY) & (evidence.spacing_mm[around] < VOID_SPACING * evidence.grid.cell_mm)
+    beside = np.zeros(group.shape, dtype=bool)
+    beside[around] = void & near
+    return beside
 
 
 def _substantial(cells: Bools, rays_behind: AnyArray, evidence: Evidence) -> bool:

@@ -1,0 +1,57 @@
+"""Works in processes of their own: all are done, and what one raises is raised here."""
+
+import os
+import threading
+from pathlib import Path
+
+import pytest
+
+from unfold.errors import ScanError, UnfoldError
+from unfold.side_by_side import side_by_side
+
+
+def writes(path: Path) -> None:
+    path.write_text(str(os.getpid()), encoding="utf-8")
+
+
+def test_every_work_is_done_each_in_its_own_process(tmp_path: Path) -> None:
+    side_by_side([lambda name=name: writes(tmp_path / name) for name in "abc"])  # type: ignore[misc]
+    done = {name: int((tmp_path / name).read_text(encoding="utf-8")) for name in "abc"}
+    assert len(set(done.values())) == 3 and done["c"] == os.getpid()
+
+
+def test_beside_other_threads_nothing_is_forked(tmp_path: Path) -> None:
+    over = threading.Event()
+    other = threading.Thread(target=over.wait)
+    other.start()
+    try:
+        side_by_side([lambda: writes(tmp_path / "a"), lambda: writes(tmp_path / "b")])
+    finally:
+        over.set()
+        other.join()
+    assert {(tmp_path / name).read_text(encoding="utf-8") for name in "ab"} == {str(os.getpid())}
+
+
+@pytest.mark.parametrize("place", [0, 1])
+def test_an_error_keeps_its_kind_and_the_others_are_done(tmp_path: Path, place: int) -> None:
+    def fails() -> None:
+        raise ScanError("the file is broken", "export it again")
+
+    works = [lambda: writes(tmp_path / "a"), lambda: writes(tmp_path / "b")]
+    works.insert(place, fails)
+    with pytest.raises(ScanError, match="the file is broken; export it again"):
+        side_by_side(works)
+    assert (tmp_path / "a").exists() and (tmp_path / "b").exists()
+
+
+def test_an_error_that_cannot_be_sent_is_told_of_in_words() -> None:
+    def fails() -> None:
+        raise type("Odd", (Exception,), {})("of no module")
+
+    with pytest.raises(RuntimeError, match="Odd: of no module"):
+        side_by_side([fails, lambda: None])
+
+
+def test_a_process_that_is_killed_is_an_error() -> None:
+    with pytest.raises(UnfoldError, match="ended with"):
+        side_by_side([lambda: os.kill(os.getpid(), 9), lambda: None])
