@@ -1,5 +1,7 @@
 """Whole rooms seen from above: no two walls' panels meet in a corner, whoever runs through."""
 
+from functools import partial
+
 import numpy as np
 import pytest
 import shapely
@@ -14,7 +16,7 @@ from unfold.layout.result import Layout
 from unfold.settings.layout import LayoutSettings
 
 RECTANGLE = [(0, 0), (0, 3), (4, 3), (4, 0)]
-L_SHAPE = [(0, 0), (0, 5), (3, 5), (3, 2), (6, 2), (6, 0)]
+L_SHAPE: list[tuple[float, float]] = [(0, 0), (0, 5), (3, 5), (3, 2), (6, 2), (6, 0)]
 SKEW = [(0, 0), (0.6, 3.2), (4.4, 2.8), (5.2, -0.4)]
 ACUTE = [(0, 0), (1.5, 2.5), (4.5, 2.5), (6, 0)]
 BAY = [(0, 0), (0, 4), (2, 4), (2.6, 4.6), (3.8, 4.6), (4.4, 4), (6, 4), (6, 0)]
@@ -108,3 +110,66 @@ def _clad(sample: Sample, layout: Layout) -> dict[str, list[shapely.Polygon]]:
 
     chosen = Sample(elevations(*(wall for wall, _ in pairs)), sample.surfaces)
     return footprints(chosen, replace(layout, walls=tuple(laid for _, laid in pairs)))
+
+
+def level(height: float, u: Floats, v: Floats) -> Floats:
+    """A wall whose surface stands before its base plane."""
+    return height + 0.0 * (u + v)
+
+
+def mitred_slabs(sample: Sample, layout: Layout) -> dict[str, list[shapely.Polygon]]:
+    """Panels from above, their backs shorter by the bevel at mitred ends, millimetres."""
+    found: dict[str, list[shapely.Polygon]] = {}
+    thickness = layout.stock[0].thickness_mm
+    for wall, laid in zip(sample.elevations.walls, layout.walls, strict=True):
+        assert laid.face_offset_mm is not None
+        origin, right, inward = (1000.0 * wall.origin_scan_m[:2], wall.right[:2], wall.inward[:2])
+        for panel in laid.panels:
+            front = np.array([panel.ring_mm[:, 0].min(), panel.ring_mm[:, 0].max()])
+            back = front.copy()
+            for mitre in panel.mitres:
+                end = int(abs(front[1] - mitre.line_mm[0, 0]) < 0.01)
+                assert front[end] == pytest.approx(mitre.line_mm[0, 0], abs=0.01)
+                back[end] += (1 - 2 * end) * thickness * np.tan(np.radians(mitre.bevel_deg))
+            depth = laid.face_offset_mm - thickness, laid.face_offset_mm
+            corners = [(back[0], depth[0]), (back[1], depth[0]), (front[1], depth[1]), (front[0], depth[1])]
+            found.setdefault(wall.id, []).append(shapely.Polygon([origin + u * right + h * inward for u, h in corners]))
+    return found
+
+
+@pytest.mark.parametrize("plan", [L_SHAPE, BAY], ids=["square", "bay"])
+@pytest.mark.parametrize("joint", [0.0, 3.175])
+def test_mitred_panels_meet_at_the_joints_width(plan: list[tuple[float, float]], joint: float) -> None:
+    """Seen from above the bevels are parallel and a joint apart, though the walls' beds differ in depth."""
+    sample = room(plan)
+    proud = [surface(wall, partial(level, 0.7 * n)) for n, wall in enumerate(sample.elevations.walls)]
+    sample = Sample(sample.elevations, surfaces(*proud))
+    rules = LayoutSettings.model_validate({"outside_corners": "mitre", "gaps": {"outside_corner": joint}})
+    layout = lay_panels(sample.elevations, sample.surfaces, rules)
+    slabs, mitred = mitred_slabs(sample, layout), 0
+    bevel = 45.0 if plan is L_SHAPE else 22.5
+    for wall, laid in zip(sample.elevations.walls, layout.walls, strict=True):
+        balance = laid.balance
+        parts = balance.panels + balance.joints + balance.gaps + balance.openings + balance.unclad
+        assert parts == pytest.approx(balance.wall, abs=1.0)
+        for edge in wall.edges:
+            if edge.kind == "outside_corner" and edge.neighbour is not None:
+                mitred += 1
+                assert balance.beyond > 0.0
+                assert any(m.bevel_deg == pytest.approx(bevel) for panel in laid.panels for m in panel.mitres)
+                pairs = [(one, other) for one in slabs[wall.id] for other in slabs[edge.neighbour]]
+                one, other = min(pairs, key=lambda pair: pair[0].distance(pair[1]))
+                assert one.distance(other) == pytest.approx(joint, abs=1e-6)
+                # Face's and back's edge are as far from the other panel: the bevels are parallel.
+                ends = sorted(other.distance(shapely.Point(corner)) for corner in one.exterior.coords[:-1])[:2]
+                assert ends == pytest.approx([joint, joint], abs=1e-6)
+    assert mitred == (2 if plan is L_SHAPE else 4)
+
+
+def test_a_mitre_needs_two_clad_walls() -> None:
+    sample = room(L_SHAPE)
+    rules = {"outside_corners": "mitre", "leave_out": ["W4"]}
+    layout = lay_panels(sample.elevations, sample.surfaces, LayoutSettings.model_validate(rules))
+    third = layout.walls[2]
+    assert not any(panel.mitres for panel in third.panels)
+    assert third.panels[-1].ring_mm[:, 0].max() == pytest.approx(3000.0 - 3.175, abs=1e-6)

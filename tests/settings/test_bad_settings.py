@@ -17,7 +17,7 @@ CASES = {
         '[[layout.stock]]\nid = "A"\n\n[[layout.stock]]\nid = "B"\nwidth = "-3 mm"\n', 6, "layout.stock[2].width",
     ),
     "missing key": ('[layout.joints]\nwidth = 3\n[[layout.face]]\ncondition = "painted"\n', 3, "Field required"),
-    "unknown table": ("[layout.gapps]\nfloor = 3\n", 1, "here stand walls, leave_out, runs_through, bed"),
+    "unknown table": ("[layout.gapps]\nfloor = 3\n", 1, "here stand walls, leave_out, runs_through, outside_"),
     "unknown key": ('[[layout.stock]]\nid = "A"\nlenght = 3\n', 3, "here stand id, length, width"),
     "unknown choice": ('[layout.joints]\n\n\nscheme = "zigzag"\n', 4, "'from left'"),
     "least bed over most": ("[layout.bed]\nleast = 20\nmost = 3\n", 1, "at least the least bed"),

@@ -10,6 +10,7 @@ from unfold.drawing.cut_dxf import CutDocument
 from unfold.drawing.cut_list import write_cut_list
 from unfold.drawing.cut_outline import CutOutline, cut_outline, mirrored_outline, placed_outline
 from unfold.drawing.cut_sheet import CutSheet, cut_sheets
+from unfold.drawing.panel_label import mitre_words
 from unfold.elevation.result import Elevations
 from unfold.layout.result import Layout, Panel
 from unfold.settings import JobSettings
@@ -93,6 +94,7 @@ def _draw_panel(document: CutDocument, panel: Panel, outline: CutOutline, says_f
         document.add_path(path, "CUT")
     height = min(LARGEST_LETTERING_MM, LETTERING_SHARE * float(outline.size_mm.min()))
     lines = [panel.id, f"row {panel.row}  column {panel.column}"]
+    lines += [f"{words}, back side short" for words in mitre_words(panel)]
     if any(note.startswith("provisional") for note in panel.notes):
         lines.append("provisional: do not cut yet")
     if says_face_down:

@@ -6,12 +6,14 @@ from pathlib import Path
 import numpy as np
 
 from unfold.drawing.lengths import feet_and_inches
+from unfold.drawing.panel_label import mitre_words
 from unfold.layout.result import Layout, Panel, Stock, WallLayout
 from unfold.settings.drawing import DrawingSettings
 
 COLUMNS = (
     "panel", "wall", "row", "column", "width_mm", "height_mm", "width_ft_in", "height_ft_in", "area_m2",
-    "thickness_mm", "mass_kg", "cutouts", "stock", "sheet", "x_mm", "y_mm", "turned", "fits_in", "file", "notes",
+    "thickness_mm", "mass_kg", "cutouts", "mitres", "stock", "sheet", "x_mm", "y_mm", "turned", "fits_in", "file",
+    "notes",
 )  # fmt: skip
 ANSWERS = {True: "yes", False: "no", None: "not known"}
 
@@ -35,6 +37,7 @@ def _row(wall: WallLayout, panel: Panel, stock: dict[str, Stock], settings: Draw
         panel.id, wall.id, panel.row, panel.column, f"{width:.2f}", f"{height:.2f}",
         feet_and_inches(width, settings.smallest_fraction), feet_and_inches(height, settings.smallest_fraction),
         f"{panel.area_mm2 / 1e6:.4f}", thickness(panel, stock), f"{panel.mass_kg:.1f}", len(panel.cutouts),
+        "; ".join(mitre_words(panel)),
         *source, *origin, "" if placed is None else ANSWERS[placed.turned], ANSWERS[panel.fits_in],
         f"{panel.id}.dxf", "; ".join(panel.notes),
     ]  # fmt: skip

@@ -5,6 +5,7 @@ Beside the layers of the wall's own drawing:
 PANEL           panel outlines, one closed polyline each
 CUTOUT          cutouts in panels
 MOVEMENT-JOINT  middle lines of movement joints
+MITRE           edges that are bevelled at outside corners
 TABLE           points of the scribed edges
 """
 
@@ -29,7 +30,7 @@ from unfold.drawing.thinning import thinned
 from unfold.layout.result import Panel
 from unfold.settings.drawing import DrawingSettings
 
-EXTRA_LAYERS = (("PANEL", 7, 50), ("CUTOUT", 7, 35), ("MOVEMENT-JOINT", 1, 35), ("TABLE", 7, 18))
+EXTRA_LAYERS = (("PANEL", 7, 50), ("CUTOUT", 7, 35), ("MOVEMENT-JOINT", 1, 35), ("MITRE", 30, 35), ("TABLE", 7, 18))
 ROW_SHARE = 1.8  # of the text height, from row to row
 COLUMN_SHARE = {"mm": 11.0, "ft-in": 24.0}
 TABLE_SHARE, LEAST_ROWS = 0.6, 30  # tables are read on the screen: smaller text than on paper, in short columns
@@ -70,6 +71,13 @@ def _add_wall(space: Modelspace, elevation: PanelElevation, text: float, setting
         for cutout in panel.cutouts:
             add_ring(space, thinned(cutout.ring_mm, THINNED_MM), "CUTOUT")
         _add_label(space, panel, panel_label(panel, settings), text)
+        for mitre in panel.mitres:
+            start, end = mitre.line_mm.tolist()
+            space.add_line(start, end, dxfattribs={"layer": "MITRE"})
+            at, words = mitre.line_mm.mean(axis=0).tolist(), f"mitre {mitre.bevel_deg:.1f}° to {mitre.neighbour}"
+            is_left = at[0] < (left + right) / 2.0
+            align = TextEntityAlignment.BOTTOM_CENTER if is_left else TextEntityAlignment.TOP_CENTER
+            add_text(space, at, words, text, "MITRE", align, rotation=90.0)
     for joint in elevation.joints:
         if joint.kind == "movement":
             start, end = joint.line_mm.tolist()

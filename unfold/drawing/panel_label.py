@@ -24,6 +24,15 @@ def panel_label(panel: Panel, settings: DrawingSettings) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def mitre_words(panel: Panel) -> list[str]:
+    """Say which sides are bevelled, seen from the room, by how much from square, and which wall they meet."""
+    middle = (panel.ring_mm[:, 0].min() + panel.ring_mm[:, 0].max()) / 2.0
+    return [
+        f"mitre {'right' if one.line_mm[:, 0].mean() > middle else 'left'} {one.bevel_deg:.1f} deg to {one.neighbour}"
+        for one in panel.mitres
+    ]
+
+
 def panel_shape(panel: Panel) -> shapely.Polygon:
     """The panel less its cutouts."""
     return shapely.Polygon(panel.ring_mm, [cutout.ring_mm for cutout in panel.cutouts])

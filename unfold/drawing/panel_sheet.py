@@ -57,6 +57,7 @@ def draw_panels(paper: Paper, elevation: PanelElevation, box: Box, scale: int, s
     for opening in elevation.openings:
         paper.outline(place(opening.ring_mm), NARROW, 0.0, 1.0 if opening.kind != "service" else None)
     _draw_movement_joints(paper, elevation, place)
+    _draw_mitres(paper, elevation, place)
     datums = _draw_datums(paper, elevation, place)
     windows = [shapely.Polygon(place(opening.ring_mm)) for opening in elevation.openings]
     for panel in elevation.panels:
@@ -79,6 +80,19 @@ def _draw_movement_joints(paper: Paper, elevation: PanelElevation, place: Place)
         upright = abs(end[1] - start[1]) > abs(end[0] - start[0])
         at = start + 0.2 * (end - start) + (np.array([-1.0, 0.0]) if upright else np.array([0.0, 1.0]))
         paper.text(float(at[0]), float(at[1]), "movement joint", SMALL_MM, "middle", turn_deg=90.0 if upright else 0.0)
+
+
+def _draw_mitres(paper: Paper, elevation: PanelElevation, place: Place) -> None:
+    """Draw bevelled edges as chain lines, with their angle outside the panel."""
+    left, _, right, _ = elevation.bounds_mm
+    for mitre in [mitre for panel in elevation.panels for mitre in panel.mitres]:
+        ends = place(mitre.line_mm)
+        outward = 1.0 if mitre.line_mm[:, 0].mean() > (left + right) / 2.0 else -1.0
+        line = ends + np.array([1.2 * outward, 0.0])
+        paper.line(line, WIDE, 0.0, (4.0, 1.0))
+        x, y = line.mean(axis=0) + np.array([1.0 + SMALL_MM if outward > 0.0 else -1.0, 0.0])
+        words = f"mitre {mitre.bevel_deg:.1f}° to {mitre.neighbour}"
+        paper.text(float(x), float(y), words, SMALL_MM, "middle", turn_deg=90.0)
 
 
 def _draw_datums(paper: Paper, elevation: PanelElevation, place: Place) -> shapely.Geometry:

@@ -1,7 +1,7 @@
 """The field that panels may cover: the outline less the edge gaps and the room that neighbours' cladding takes.
 
 Where two clad walls meet in an inside corner one runs through to the other's wall, and the other butts against its
-finished face. Outside corners are taken to get a corner profile: both claddings end at the wall's own edge.
+finished face. At outside corners both claddings end at the wall's own edge, for a corner profile, or meet in a mitre.
 """
 
 import math
@@ -17,6 +17,7 @@ from unfold.arrays import Floats
 from unfold.elevation.result import Edge
 from unfold.layout.cutting_shapes import rounded_polygon, sharp_inside_corners
 from unfold.layout.finished_face import FinishedFace
+from unfold.layout.mitre import MitredEdge, mitred_edge, with_mitre
 from unfold.layout.parallel import left_normals, mitre_wedge, parallel_strip, without_repeats
 from unfold.layout.result import Gap
 from unfold.layout.wall_face import WallFace, box, polygon_list, polygons_of
@@ -38,6 +39,7 @@ class Field:
     region: BaseGeometry
     gaps: tuple[Gap, ...]
     corners: Floats
+    mitres: tuple[MitredEdge, ...] = ()
 
 
 def lay_field(
@@ -48,20 +50,28 @@ def lay_field(
     `finished` holds the finished face of every wall that is clad; `faces` all walls. Both are by id.
     """
     gaps, strips, widths = [], [], []
+    mitres: dict[int, MitredEdge] = {}
     for index, edge in enumerate(face.wall.edges):
         width, reason = edge_gap(edge, settings.gaps)
+        mitre = mitred_edge(face, edge, faces, finished, settings)
+        if mitre is not None:
+            mitres[index], width = mitre, 0.0
         more = _room_in_acute_corner(face, edge, faces, finished)
         strips.append(_edge_strip(face, index, width + more, settings.gaps))
         butted = _butts_against(face, edge, faces, finished, settings)
         if butted is not None:
             strips.append(neighbour_strip(face, edge, faces[butted], finished[butted], width, finished[face.wall.id]))
-        gaps.append(Gap(index, width + more, reason, butted))
+        gaps.append(Gap(index, settings.gaps.outside_corner if mitre else width + more, reason, butted))
         widths.append(width + more)
     strips += _corner_wedges(face, widths)
-    sharp = polygon_list(face.outline.difference(shapely.union_all(shapely.make_valid(strips))))
-    rounded = [rounded_polygon(part, settings.cutting.inside_radius, face.outline)[0] for part in sharp]
+    region = face.outline.difference(shapely.union_all(shapely.make_valid(strips)))
+    for index, mitre in mitres.items():
+        region = with_mitre(region, face, face.wall.edges[index], mitre)
+    sharp = polygon_list(region)
+    room = shapely.union_all([face.outline, region]) if mitres else face.outline
+    rounded = [rounded_polygon(part, settings.cutting.inside_radius, room)[0] for part in sharp]
     corners = np.concatenate([np.zeros((0, 2)), *(sharp_inside_corners(part) for part in sharp)])
-    return Field(polygons_of(MultiPolygon(rounded)), tuple(gaps), corners)
+    return Field(polygons_of(MultiPolygon(rounded)), tuple(gaps), corners, tuple(mitres.values()))
 
 
 def edge_gap(edge: Edge, gaps: GapSettings) -> tuple[float, str]:

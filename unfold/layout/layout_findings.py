@@ -49,7 +49,8 @@ def wall_findings(
     if cut is not None and cut.dropped.area > 0.0:
         text = f"{cut.dropped.area:.0f} mm2 are too narrow for a panel and stay unclad"
         yield Finding("warning", "sliver-unclad", text, wall)
-    if cut is not None and any(edge.kind == "outside_corner" for edge in face.wall.edges):
+    mitred = {mitre.neighbour for mitre in site.ground.mitres} if site is not None else set()
+    if cut is not None and any(e.kind == "outside_corner" and e.neighbour not in mitred for e in face.wall.edges):
         text = "its cladding ends at the outside corner: a corner profile covers the edges of both walls' panels"
         yield Finding("note", "outside-corner", text, wall)
 

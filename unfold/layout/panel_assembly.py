@@ -1,5 +1,6 @@
 """Panels with everything that belongs to them: cutouts, mass, sheet, the way in, label and notes."""
 
+import math
 from collections.abc import Mapping
 
 from unfold.elevation.result import Elevations
@@ -59,9 +60,21 @@ def _panel(
         mass_kg=mass,
         placed=placed,
         fits_in=handling.fits_in,
-        notes=(*panel_notes(shape, cutouts, face, settings), *_vein_notes(panel_id, plan), *handling.notes),
+        notes=(
+            *_mitre_notes(shape, kind.thickness), *panel_notes(shape, cutouts, face, settings),
+            *_vein_notes(panel_id, plan), *handling.notes,
+        ),
+        mitres=shape.mitres,
         label=f"{panel_id}  row {shape.row}  column {shape.column}  up ^",
-    )
+    )  # fmt: skip
+
+
+def _mitre_notes(shape: PanelShape, thickness_mm: float) -> list[str]:
+    return [
+        f"mitred to {one.neighbour}: bevel {one.bevel_deg:.1f} deg from square; the outline is the face, the back ends "
+        f"{thickness_mm * math.tan(math.radians(one.bevel_deg)):.1f} mm before it"
+        for one in shape.mitres
+    ]
 
 
 def _vein_notes(panel_id: str, plan: SheetPlan) -> list[str]:

@@ -15,9 +15,10 @@ from shapely.geometry.base import BaseGeometry
 from unfold.arrays import Floats
 from unfold.layout.cutting_shapes import clearance_region, rounded_polygon, sharp_inside_corners
 from unfold.layout.field import Field
+from unfold.layout.mitre import MitredEdge
 from unfold.layout.own_joints import OwnJoints
 from unfold.layout.pattern import Pattern
-from unfold.layout.result import Balance, Cutout
+from unfold.layout.result import Balance, Cutout, Mitre
 from unfold.layout.wall_face import WallFace, polygon_list, polygons_of, ring_points
 from unfold.settings.layout import LayoutSettings
 
@@ -34,6 +35,7 @@ class PanelShape:
     shape: Polygon
     notch_corners: Floats  # (k, 2) inside corners of its outer ring, before they were rounded
     sharp_corners: Floats  # (k, 2) inside corners that are too close to others to be rounded
+    mitres: tuple[Mitre, ...] = ()
 
     @property
     def ring(self) -> Floats:
@@ -55,6 +57,7 @@ class Ground:
     room: BaseGeometry  # the field less the openings themselves: where a rounded corner may reach
     kept_clear: Mapping[str, BaseGeometry]  # openings with their clearances, by id
     corners: Floats  # (k, 2) where the field's rounded inside corners were sharp
+    mitres: tuple[MitredEdge, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +74,7 @@ def lay_ground(face: WallFace, field: Field, settings: LayoutSettings) -> Ground
     kept_clear = {name: clearance_region(face.opening(name), settings) for name in face.openings}
     region = polygons_of(field.region.difference(shapely.union_all(list(kept_clear.values()))))
     room = polygons_of(field.region.difference(face.all_openings))
-    return Ground(face, region, room, kept_clear, field.corners)
+    return Ground(face, region, room, kept_clear, field.corners, field.mitres)
 
 
 def cut_panels(ground: Ground, pattern: Pattern | OwnJoints, settings: LayoutSettings) -> Cut:
@@ -86,7 +89,9 @@ def cut_panels(ground: Ground, pattern: Pattern | OwnJoints, settings: LayoutSet
             else:
                 shape, sharp = _rounded(piece, ground.room, cell, settings.cutting.inside_radius)
                 notches = _notch_corners(piece, ground.corners, settings.cutting.inside_radius)
-                panels.append(PanelShape(row, column, shape, notches, sharp))
+                edges = [(one, one.on(shape)) for one in ground.mitres]
+                mitres = tuple(Mitre(one.neighbour, one.bevel_deg, on) for one, on in edges if on is not None)
+                panels.append(PanelShape(row, column, shape, notches, sharp, mitres))
     return Cut(tuple(panels), shapely.union_all(dropped), _balance(ground, pattern, panels))
 
 
@@ -134,14 +139,17 @@ def _balance(ground: Ground, pattern: Pattern | OwnJoints, panels: list[PanelSha
     face = ground.face
     all_panels = shapely.union_all([panel.shape for panel in panels])
     joint_region = pattern.joint_region()
-    joints = ground.region.intersection(joint_region).difference(all_panels)
-    unclad = ground.region.difference(joint_region).difference(all_panels)  # slivers
+    on_wall = ground.region.intersection(face.outline) if ground.mitres else ground.region
+    joints = on_wall.intersection(joint_region).difference(all_panels)
+    unclad = on_wall.difference(joint_region).difference(all_panels)  # slivers
+    beyond = sum(panel.shape.difference(face.outline).area for panel in panels) if ground.mitres else 0.0
     gaps = face.net.difference(ground.region).difference(all_panels)
     return Balance(
         wall=face.outline.area,
-        panels=sum(panel.shape.area for panel in panels),
+        panels=sum(panel.shape.area for panel in panels) - beyond,
         joints=joints.area,
         gaps=gaps.area,
         openings=face.all_openings.area,
         unclad=unclad.area,
+        beyond=beyond,
     )

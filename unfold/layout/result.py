@@ -88,6 +88,15 @@ class Placement:
 
 
 @dataclass(frozen=True, slots=True)
+class Mitre:
+    """A bevelled edge at an outside corner: the ring is the face, the back ends thickness x tan(bevel) before it."""
+
+    neighbour: str  # the wall that it meets
+    bevel_deg: float  # from square
+    line_mm: Floats  # (2, 2) the face's edge, from below up
+
+
+@dataclass(frozen=True, slots=True)
 class Panel:
     id: str  # "W1-P1"
     ring_mm: Floats  # (n, 2) counter-clockwise, true scribed shape on the wall
@@ -100,11 +109,12 @@ class Panel:
     fits_in: bool | None
     notes: tuple[str, ...]
     label: str = ""  # wall, row, column and which way is up
+    mitres: tuple[Mitre, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Balance:
-    """Areas in mm2: wall is the sum of the rest."""
+    """Areas in mm2: wall is the sum of the rest, without `beyond`: what mitred panels reach past the wall's edge."""
 
     wall: float
     panels: float
@@ -112,6 +122,7 @@ class Balance:
     gaps: float
     openings: float
     unclad: float
+    beyond: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -79,6 +79,9 @@ def _panel(panel: Panel) -> dict[str, Any]:
         "area_mm2": panel.area_mm2,
         "mass_kg": panel.mass_kg,
         "from": None if panel.placed is None else _placement(panel.placed),
+        "mitres": [
+            {"neighbour": one.neighbour, "bevel_deg": one.bevel_deg, "line": one.line_mm} for one in panel.mitres
+        ],
         "fits_in": panel.fits_in,
         "notes": panel.notes,
     }

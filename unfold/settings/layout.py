@@ -105,8 +105,9 @@ class GapSettings(Table):
         INCH / 8, ge=0, le=50, description="at inside corners, mm (1/8 in); soft joints belong there (EJ171, looked up)"
     )
     outside_corner: Millimetres = Field(
-        INCH / 8, ge=0, le=50, description="at outside corners, mm (1/8 in); common practice"
-    )
+        INCH / 8, ge=0, le=50,
+        description="at outside corners, mm (1/8 in): to the wall's edge, or across a mitre; common practice",
+    )  # fmt: skip
     floor: Millimetres = Field(INCH / 8, ge=0, le=100, description="over the floor, mm (1/8 in); common practice")
     ceiling: Millimetres = Field(
         INCH / 4, ge=0, le=100,
@@ -288,6 +289,11 @@ class LayoutSettings(Table):
     runs_through: Literal["longer", "shorter", "left", "right"] = Field(
         "longer",
         description="which of two clad walls runs through an inside corner, the other butting; common practice",
+    )
+    outside_corners: Literal["profile", "mitre"] = Field(
+        "profile",
+        description="where two clad walls meet in an outside corner both stop at their wall's edge for a profile, or "
+        "run on to a mitre, bevelled at half the corner's turn; common practice",
     )
     bed: BedSettings = Field(default_factory=BedSettings)
     treatment: TreatmentSettings = Field(default_factory=TreatmentSettings)
