@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 
 from unfold.arrays import Bools, Floats
 from unfold.quantity import Quantity, Verdict, combine, decide
@@ -12,12 +13,15 @@ from unfold.surface.height_map import HeightMap, SurfacePosterior
 from unfold.surface.reference_planes import least_squares_plane, low_order, minimum_zone_plane
 from unfold.surface.result import Grid, Straightedge
 from unfold.surface.shared_error import SharedError
-from unfold.surface.straightedge import HeightField, coarse_step_mm, worst_straightedge
+from unfold.surface.straightedge import HeightField, coarse_step_mm, worst_straightedge, worst_through
 from unfold.surface.tolerance import Rule
+from unfold.surface.wall_cells import disk
 
 EXAMPLES = 32
 _LOW_ORDER_STEP_MM = 50.0
 _LEAST_FIELD_SHARE = 0.2
+_RIM_REACH_CELLS = 4
+_MOST_SPOTS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,14 +102,57 @@ def flatness_mm(grid: Grid, height_mm: Floats, is_wall: Bools) -> tuple[float, f
     return least_squares_plane(u, v, z).flatness, minimum_zone_plane(u, v, z).flatness
 
 
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """What a straightedge is laid on: the wall's own cells, and their rim up to its edges."""
+
+    grid: Grid
+    heights: HeightMap
+    on: Bools  # (rows, columns)
+    places: Floats  # (n, 2) x and y, in cells, of what is too small for a coarse search
+    place_errors_mm: Floats  # (n,)
+    doubtful: HeightField  # the same with what may be a lump or a thing on the wall
+    doubtful_places: Floats  # (n, 2)
+
+
+def laid_on(grid: Grid, heights: HeightMap, is_wall: Bools, seen: Bools, apart: Bools, doubtful_mm: Floats) -> Laid:
+    """Prepare a wall for its straightedges.
+
+    `seen` are cells within the wall's edges where its surface was hit, some of them too near a rim for their heights
+    to be trusted: there the surface carries on. `apart` are things on the wall; `doubtful_mm` (rows, columns) the
+    heights of areas that may be things or lumps, NaN elsewhere.
+    """
+    near = ndimage.binary_dilation(is_wall, disk(_RIM_REACH_CELLS))
+    on = is_wall | (near & seen & ~apart)
+    u, v = grid.u_mm, grid.v_mm
+    lumps = heights.posterior.lumps
+    spots = [((lump.u_mm - u[0]) / grid.cell_mm, (lump.v_mm - v[0]) / grid.cell_mm) for lump in lumps]
+    errors = [lump.standard_uncertainty_mm for lump in lumps]
+    left = np.abs(np.where(is_wall, heights.detail_mm, 0.0))
+    for _ in range(_MOST_SPOTS):
+        i, j = np.unravel_index(int(np.argmax(left)), left.shape)
+        if left[i, j] <= 0.0:
+            break
+        spots.append((float(j), float(i)))
+        errors.append(float(np.sqrt(heights.detail_variance_mm2[i, j])))
+        left[max(i - 5, 0) : i + 6, max(j - 5, 0) : j + 6] = 0.0
+    doubtful = np.isfinite(doubtful_mm)
+    areas, number = ndimage.label(doubtful, np.ones((3, 3)))
+    middles = ndimage.center_of_mass(doubtful, areas, np.arange(1, number + 1)) if number else []
+    field = HeightField(np.where(doubtful, doubtful_mm, heights.filled_mm), on | doubtful, grid.cell_mm)
+    return Laid(
+        grid,
+        heights,
+        on,
+        np.array(spots).reshape(-1, 2),
+        np.array(errors),
+        field,
+        np.array(middles).reshape(-1, 2)[:, ::-1],
+    )
+
+
 def straightedge(
-    rule: Rule,
-    grid: Grid,
-    heights: HeightMap,
-    is_wall: Bools,
-    error: SharedError,
-    field_share: float,
-    curved: bool,
+    rule: Rule, laid: Laid, error: SharedError, field_share: float, curved: bool
 ) -> tuple[Straightedge, dict[str, float]]:
     """Lay the straightedge of a rule everywhere on the wall; the second result holds the parts of its standard
     uncertainty.
@@ -113,18 +160,37 @@ def straightedge(
     On a curved wall it is laid along the axis only, and then can find fault but not acquit. Nor is a wall acquitted
     of which less than a fifth was seen (`field_share`).
     """
-    blocks = block_map(grid, heights, is_wall, coarse_step_mm(rule.length_mm, grid.cell_mm))
-    fine = HeightField(heights.filled_mm, is_wall, grid.cell_mm)
+    grid = laid.grid
+    blocks = block_map(grid, laid.heights, laid.on, coarse_step_mm(rule.length_mm, grid.cell_mm))
+    fine = HeightField(laid.heights.filled_mm, laid.on, grid.cell_mm)
     angles = np.array([np.pi / 2]) if curved else None
-    found = worst_straightedge(blocks.field, fine, blocks.examples, rule.length_mm, rule.limit_mm, angles)
+    found = worst_straightedge(
+        blocks.field,
+        fine,
+        blocks.examples,
+        rule.length_mm,
+        rule.limit_mm,
+        angles,
+        laid.places,
+        np.where(laid.on, np.sqrt(laid.heights.detail_variance_mm2), 0.0),
+    )
     if found is None:
         return Straightedge(
             rule.id, rule.length_mm, rule.limit_mm, None, None, None, None, None, None, "cannot be decided"
         ), {}
     quantity, worst = found
     parts = {"point_noise": quantity.standard_uncertainty} | error.of_straightedge(rule.length_mm)
+    if worst.through is not None:
+        parts["point_noise"] = combine([quantity.standard_uncertainty, float(laid.place_errors_mm[worst.through])])
     total = Quantity(quantity.value, combine(parts.values()))
     verdict: Verdict = decide(total.value, total.standard_uncertainty, rule.limit_mm)
+    more = _doubtful_mm(rule, laid, angles) - total.value
+    if more > total.standard_uncertainty:
+        # with it or without it: the middle, and half their distance
+        parts["lump or thing"] = 0.5 * more
+        total = Quantity(total.value + 0.5 * more, combine(parts.values()))
+        if verdict == "conforms":
+            verdict = decide(total.value, total.standard_uncertainty, rule.limit_mm)
     if verdict == "conforms" and (curved or field_share < _LEAST_FIELD_SHARE):
         verdict = "cannot be decided"
     share = float((worst.over & blocks.field.valid).sum() / max(blocks.field.valid.sum(), 1))
@@ -140,3 +206,10 @@ def straightedge(
         share,
         verdict,
     ), parts
+
+
+def _doubtful_mm(rule: Rule, laid: Laid, angles: Floats | None) -> float:
+    """What the straightedge would show if what is doubtful on the wall were the wall itself."""
+    if not len(laid.doubtful_places):
+        return 0.0
+    return worst_through(laid.doubtful, laid.doubtful_places, rule.length_mm, angles)

@@ -31,7 +31,9 @@ from unfold.surface.wall_cells import own_cells
 _BAND_SIGMAS = 4.5
 _BAND_SPREADS = 2.5  # of the cells' means, where noise hangs together over more than a cell
 _LEAST_BAND_MM, _MOST_BAND_MM = 4.0, 30.0
+_PROBED_FROM = 5_000_000  # points
 _PROBE_POINTS = 300_000
+_LEAST_SHOWN = 0.2  # of what the probe shows of the wall best seen
 _OWN_SHARE = 0.7  # of a tile's cells, for it to say how the stations agree on the wall
 _THREADS = 2  # each wall at work takes some hundred bytes a cell
 
@@ -110,24 +112,34 @@ def _add_side_by_side(caster: RayCaster, parts: Iterator[tuple[Floats32, Floats3
 
 
 def _after_probe(chunks: Iterable[Chunk], caster: RayCaster, walls: int) -> Iterator[Chunk]:
-    """Find each wall's scatter on the first chunk and set its band by it; then give all chunks."""
+    """Find each wall's scatter on the first chunks and set its band by it; then give all chunks.
+
+    A chunk may hold a part of one turn of the scanner, and little of some walls: those take the others' scatter.
+    """
     stream = iter(chunks)
-    first = next(stream, None)
-    if first is None:
+    first: list[Chunk] = []
+    for chunk in stream:
+        first.append(chunk)
+        if sum(len(one.points_m) for one in first) >= _PROBED_FROM:
+            break
+    if not first:
         return
-    step = max(1, len(first.points_m) // _PROBE_POINTS)
-    thinned = np.ascontiguousarray(first.points_m[::step])
-    caster.add(thinned, first.escaped[:0], first.station)
+    step = max(1, sum(len(one.points_m) for one in first) // _PROBE_POINTS)
+    for chunk in first:
+        caster.add(np.ascontiguousarray(chunk.points_m[::step]), chunk.escaped[:0], chunk.station)
     found = [caster.finish(w) for w in range(walls)]
     noise = [point_noise(sums.hit, sums.hit_sum, sums.hit_squares) for sums in found]
-    known = [value for value in noise if value is not None]
+    shown = [float((sums.hit > 0).mean()) for sums in found]
+    most = max(shown)
+    told = [w for w in range(walls) if shown[w] >= _LEAST_SHOWN * most]
+    known = [value for w in told if (value := noise[w]) is not None]
     usual = float(np.median(known)) if known else _LEAST_BAND_MM
     # that of the scan, not of a wall that has much on it
-    spread = float(np.median([cell_spread(sums.hit, sums.hit_sum) for sums in found]))
+    spread = float(np.median([cell_spread(found[w].hit, found[w].hit_sum) for w in told]))
     for w, own in enumerate(noise):
-        sigma = usual if own is None else max(own, 0.5 * usual)
+        sigma = usual if own is None or w not in told else max(own, 0.5 * usual)
         band = max(_BAND_SIGMAS * sigma, _BAND_SPREADS * spread)
         caster.set_band(w, float(np.clip(band, _LEAST_BAND_MM, _MOST_BAND_MM)))
     caster.clear()
-    yield first
+    yield from first
     yield from stream

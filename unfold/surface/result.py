@@ -69,6 +69,18 @@ class Straightedge:
 
 
 @dataclass(frozen=True, slots=True)
+class Lump:
+    """A rounded lump or hollow told from flat; mm in the wall's frame."""
+
+    u_mm: float  # of its middle
+    v_mm: float
+    across_mm: float  # at its foot
+    flat_share: float  # share of the radius over which it is flat; beyond it falls as a cosine
+    height_mm: float  # of its top over the wall around it; below 0: a hollow
+    standard_uncertainty_mm: float  # of the height
+
+
+@dataclass(frozen=True, slots=True)
 class WallSurface:
     """One wall as measured."""
 

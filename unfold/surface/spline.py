@@ -80,6 +80,11 @@ class Posterior:
     unit_variance_mm2: float  # variance of a datum of weight 1
     smoothing: float  # the penalty's weight against data of weight 1
 
+    @property
+    def unit_mm(self) -> float:
+        """Standard deviation of a datum of weight 1."""
+        return float(np.sqrt(self.unit_variance_mm2))
+
     def heights(self, u_mm: Floats, v_mm: Floats) -> Floats:
         """The likeliest surface on the grid of columns u_mm (m,) and rows v_mm (n,); shape (n, m)."""
         return np.asarray(self._on_grid(self.solution[None], u_mm, v_mm)[0])
@@ -148,8 +153,11 @@ def _solve(equations: NormalEquations, penalty: Floats, smoothing: float) -> tup
     return Posterior(equations.knots, solution, factor, variance, smoothing), float(likelihood)
 
 
-def likeliest(equations: NormalEquations, start: float = 3.0, step: float = 2.0) -> Posterior:
-    """Solve with the smoothing of greatest restricted likelihood, to a quarter of a decade, from 10**start on."""
+def likeliest(equations: NormalEquations, start: float = 3.0, step: float = 2.0) -> tuple[Posterior, float]:
+    """Solve with the smoothing of greatest restricted likelihood, to a quarter of a decade, from 10**start on.
+
+    Also gives minus twice the logarithm of that likelihood.
+    """
     tried: dict[float, tuple[Posterior, float]] = {}
 
     def cost(log_weight: float) -> float:
@@ -164,7 +172,7 @@ def likeliest(equations: NormalEquations, start: float = 3.0, step: float = 2.0)
         if nearest == best:
             step /= 2.0
         best = nearest
-    return tried[best][0]
+    return tried[best]
 
 
 def adapted(equations: NormalEquations, first: Posterior, rounds: int = 3) -> Posterior:

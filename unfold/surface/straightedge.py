@@ -2,22 +2,25 @@
 
 A coarse search lays it on every line of a dense set of directions; the worst windows are then moved on the fine map
 to where they show most. The worst of many windows on a map with errors is more than the worst of the wall: so the
-same windows are laid on examples of what the wall may be (the spline's posterior), and the answer is the mean of the
-examples' worsts, and its standard uncertainty their scatter.
+same windows are laid on examples of what the wall may be (the spline's posterior), which come in pairs mirrored about
+the likeliest map. The worst window of each is held to the mirrored one, whose errors did not choose it.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 
 from unfold.arrays import Bools, Floats
-from unfold.quantity import Quantity
+from unfold.quantity import Quantity, combine
 from unfold.surface import straightedge_kernels as kernels
 
 _GROUPS = 12
 _REFINED = 60
 _MOST_WINDOWS = 2000
+_FINE_EXAMPLES = 6
+_WAYS = 16  # in which an edge is laid through a place
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,7 @@ class Worst:
     angle_rad: float
     length_mm: float
     over: Bools  # cells of the coarse map under a gap over the limit
+    through: int | None = None  # which of the given places it was laid through
 
 
 def coarse_step_mm(length_mm: float, cell_mm: float) -> float:
@@ -81,31 +85,85 @@ def worst_straightedge(
     length_mm: float,
     limit_mm: float,
     angles: Floats | None = None,
+    places: Floats | None = None,
+    fine_error_mm: Floats | None = None,
 ) -> tuple[Quantity, Worst] | None:
     """The worst of a straightedge with its standard uncertainty, from a coarse map, a fine one, and examples of the
     coarse map.
 
     `fine` covers the same wall with cells a whole number of times smaller, cell [0, 0] of `field` lying over its
-    first ones. `draws` gives examples (n, rows, columns) of the coarse map. None when no three measured places lie in
-    line.
+    first ones. `draws` gives examples (n, rows, columns) of the coarse map. `places` (n, 2), x and y in cells of the
+    fine map, are laid on besides: what is small there may lie between the coarse map's cells. `fine_error_mm` (rows,
+    columns) is what the fine map may be off by besides, three cells together. None when no three measured places lie
+    in line.
     """
     windows, over = search(field, length_mm, limit_mm, angles)
     if not len(windows):
         return None
     ratio = field.step_mm / fine.step_mm
-    moved = windows[:_REFINED, 1:].copy()
-    moved[:, :2] = (moved[:, :2] + 0.5) * ratio - 0.5
-    moved[:, 3] *= ratio
-    gaps = np.zeros(len(moved))
+    start = windows[:_REFINED, 1:].copy()
+    start[:, :2] = (start[:, :2] + 0.5) * ratio - 0.5
+    start[:, 3] *= ratio
+    searched = len(start)
+    if places is not None and len(places):
+        start = np.concatenate([start, through(fine, places, length_mm, angles)])
     turn = np.pi / (4.0 * len(directions(length_mm, field.step_mm))) if angles is None else 0.0
-    kernels.climb(fine.height_mm, fine.valid, moved, max(1.0, ratio / 2.0), ratio, turn, gaps)
+
+    def climbed(height_mm: Floats) -> tuple[Floats, Floats]:
+        moved, gaps = start.copy(), np.zeros(len(start))
+        kernels.climb(height_mm, fine.valid, moved, max(1.0, ratio / 2.0), ratio, turn, gaps)
+        return moved, gaps
+
+    moved, gaps = climbed(fine.height_mm)
     k = int(np.argmax(gaps))
     kept = np.ascontiguousarray(windows[:_MOST_WINDOWS, 1:])
-    worsts = kernels.worst_of_windows(draws(), field.valid, kept, 1.0)
-    gain = float(gaps[k] - windows[0, 0])  # what the finer map and search add
-    # examples are rougher than the wall, the likeliest map smoother: the middle, and half their distance as a part
-    middle = 0.5 * (float(worsts.mean()) + float(windows[0, 0])) + gain
-    spread = np.hypot(float(worsts.std(ddof=1)), 0.5 * float(worsts.mean() - windows[0, 0]))
+    examples = draws()
+    _, which = kernels.worst_of_windows(examples, field.valid, kept, 1.0)
+    half = len(examples) // 2
+    mirrored = np.concatenate([examples[half:], examples[:half]])
+    held = kernels.gaps_under(mirrored, field.valid, kept[which], 1.0)
+    # the likeliest map's worst has errors in its favour; held to the mirrored examples a window has none, but it may
+    # not be the worst one: the middle, and half their distance as a part
+    low, high = sorted((float(held.mean()), float(windows[0, 0])))
+    parts = [float(held.std(ddof=1)), 0.5 * (high - low)]
+    middle = 0.5 * (low + high)
+    found = float(gaps[k])
+    if fine_error_mm is not None and fine_error_mm.any():
+        again = _held_fine(fine, fine_error_mm, climbed)
+        low, high = sorted((float(again.mean()), found))
+        parts += [float(again.std(ddof=1)), 0.5 * (high - low)]
+        found = 0.5 * (low + high)
+    middle += found - float(windows[0, 0])  # what the finer map and search add
     x, y, angle, length = moved[k]
-    worst = Worst(float(gaps[k]), float(x), float(y), float(angle % np.pi), float(length * fine.step_mm), over)
-    return Quantity(max(middle, 0.0), float(spread)), worst
+    ways = _WAYS if angles is None else len(angles)
+    place = (k - searched) // ways if k >= searched else None
+    worst = Worst(float(gaps[k]), float(x), float(y), float(angle % np.pi), float(length * fine.step_mm), over, place)
+    return Quantity(max(middle, 0.0), combine(parts)), worst
+
+
+def _held_fine(fine: HeightField, error_mm: Floats, climbed: Callable[[Floats], tuple[Floats, Floats]]) -> Floats:
+    """Search examples of the fine map, and hold the worst window of each to the mirrored one; (examples,)."""
+    random = np.random.default_rng(9)
+    held = np.zeros(_FINE_EXAMPLES)
+    for n in range(0, _FINE_EXAMPLES, 2):
+        off = 3.0 * ndimage.uniform_filter(random.standard_normal(error_mm.shape), 3) * error_mm
+        for turn, sign in enumerate((1.0, -1.0)):
+            moved, gaps = climbed(fine.height_mm + sign * off)
+            best = moved[int(np.argmax(gaps))][None]
+            held[n + turn] = kernels.gaps_under((fine.height_mm - sign * off)[None], fine.valid, best, 1.0)[0]
+    return held
+
+
+def through(fine: HeightField, places: Floats, length_mm: float, angles: Floats | None = None) -> Floats:
+    """Lay a straightedge through places (n, 2), in cells, in many directions: windows (n * directions, 4)."""
+    ways = np.arange(_WAYS) * np.pi / _WAYS if angles is None else angles
+    windows = np.zeros((len(places), len(ways), 4))
+    for k, (x, y) in enumerate(places):
+        kernels.windows_through(fine.valid, float(x), float(y), length_mm / fine.step_mm, ways, windows[k])
+    return np.maximum(windows.reshape(-1, 4), [-np.inf, -np.inf, -np.inf, 2.0])
+
+
+def worst_through(fine: HeightField, places: Floats, length_mm: float, angles: Floats | None = None) -> float:
+    """The worst that a straightedge shows, laid through places (n, 2) in cells."""
+    windows = through(fine, places, length_mm, angles)
+    return float(kernels.worst_of_windows(fine.height_mm[None], fine.valid, windows, 1.0)[0].max(initial=0.0))

@@ -177,16 +177,28 @@ def window_gap(
 
 
 @njit(cache=True, nogil=True)
-def worst_of_windows(heights: Floats, valid: Bools, windows: Floats, sample: float) -> Floats:
-    """For each of several maps (n, rows, columns), the greatest gap over all windows (m, 4)."""
+def worst_of_windows(heights: Floats, valid: Bools, windows: Floats, sample: float) -> tuple[Floats, Ints]:
+    """For each of several maps (n, rows, columns), the greatest gap over all windows (m, 4), and under which."""
     most = int(windows[:, 3].max() / sample) + 3
     place, line, hull = np.empty(most), np.empty(most), np.empty(most, np.int64)
-    worst = np.zeros(len(heights))
+    worst, which = np.zeros(len(heights)), np.zeros(len(heights), np.int64)
     for n in range(len(heights)):
         for m in range(len(windows)):
             gap = window_gap(heights[n], valid, windows[m], sample, place, line, hull)
-            worst[n] = max(worst[n], gap)
-    return worst
+            if gap > worst[n]:
+                worst[n], which[n] = gap, m
+    return worst, which
+
+
+@njit(cache=True, nogil=True)
+def gaps_under(heights: Floats, valid: Bools, windows: Floats, sample: float) -> Floats:
+    """The gap on each of several maps (n, rows, columns) under a window of its own (n, 4)."""
+    most = int(windows[:, 3].max() / sample) + 3
+    place, line, hull = np.empty(most), np.empty(most), np.empty(most, np.int64)
+    gaps = np.zeros(len(heights))
+    for n in range(len(heights)):
+        gaps[n] = window_gap(heights[n], valid, windows[n], sample, place, line, hull)
+    return gaps
 
 
 @njit(cache=True, nogil=True)
@@ -220,6 +232,30 @@ def climb(
                 if scale < 0.1:
                     break
         gaps[m] = best
+
+
+@njit(cache=True, nogil=True)
+def windows_through(valid: Bools, x: float, y: float, length: float, angles: Floats, out: Floats) -> None:
+    """Windows (angles, 4) whose middle lies at (x, y), or as near to it as the measured wall on that line allows.
+
+    Where the wall is shorter than `length` along a line, so is the window.
+    """
+    rows, columns = valid.shape
+    most = int(math.hypot(rows, columns)) + 1
+    for n in range(len(angles)):
+        c, s = math.cos(angles[n]), math.sin(angles[n])
+        low, high = 0.0, 0.0
+        for k in range(1, most):
+            for sign in (-1.0, 1.0):
+                j, i = math.floor(x + sign * k * c + 0.5), math.floor(y + sign * k * s + 0.5)
+                if 0 <= i < rows and 0 <= j < columns and valid[i, j]:
+                    if sign > 0.0:
+                        high = float(k)
+                    else:
+                        low = -float(k)
+        used = min(length, high - low)
+        middle = min(max(0.0, low + 0.5 * used), high - 0.5 * used)
+        out[n, 0], out[n, 1], out[n, 2], out[n, 3] = x + middle * c, y + middle * s, angles[n], used
 
 
 @njit(cache=True, nogil=True)

@@ -8,7 +8,7 @@ from unfold.arrays import Bools, Floats
 from unfold.findings import Finding
 from unfold.quantity import worst_verdict
 from unfold.room.result import Wall
-from unfold.surface.figures import block_map, flatness_mm, low_order_figures, straightedge
+from unfold.surface.figures import block_map, flatness_mm, laid_on, low_order_figures, straightedge
 from unfold.surface.height_map import map_heights
 from unfold.surface.noise import local_noise
 from unfold.surface.rays import TILE_CELLS, WallSums
@@ -49,14 +49,17 @@ def measure_wall(
     if cells.count.sum() < _LEAST_CELLS or cells.is_wall.sum() < _LEAST_CELLS:
         return _not_measured(data, tolerance)
     total = cells.height_sum - _moved(sums, data.registration, cells)
-    heights = map_heights(sums.grid, sums.coarse_mm, cells.is_wall, cells.count, total, _scatter(data))
+    patch = data.registration.correlated_mm or 0.0
+    heights = map_heights(sums.grid, sums.coarse_mm, cells.is_wall, cells.count, total, _scatter(data), patch)
     is_wall = cells.is_wall & ~heights.suspect
     noise = data.noise_mm if data.noise_mm is not None else heights.posterior.unit_mm
     density = float(cells.count.sum()) / (float(cells.is_wall.sum()) * sums.grid.cell_mm**2)
     error, findings = errors.of_wall(wall.id, data.registration, noise, density)
     share = field_share(wall, sums, is_wall)
     curved = wall.frame.radius_m is not None
-    edges = [straightedge(rule, sums.grid, heights, is_wall, error, share, curved) for rule in tolerance.rules]
+    seen = (sums.hit > 0) & _extent(wall, sums)
+    laid = laid_on(sums.grid, heights, is_wall, seen, cells.apart, sums.coarse_mm + cells.doubtful_mm)
+    edges = [straightedge(rule, laid, error, share, curved) for rule in tolerance.rules]
     scattered = noise > _SCATTERED * max(usual_noise_mm, _LEAST_USUAL_MM)
     if scattered:
         edges = [(replace(edge, verdict="cannot be decided"), parts) for edge, parts in edges]
@@ -128,11 +131,16 @@ def measured_extent_mm(sums: WallSums, is_wall: Bools) -> tuple[float, float]:
 
 def field_share(wall: Wall, sums: WallSums, is_wall: Bools) -> float:
     """Share of the wall's field that was measured: of its rough extent less what rays went through or into."""
-    u, v = sums.grid.u_mm / 1000.0, sums.grid.v_mm / 1000.0
-    inside = ((v >= wall.bottom_m) & (v <= wall.top_m))[:, None] & ((u >= 0.0) & (u <= wall.width_m))[None, :]
+    inside = _extent(wall, sums)
     opening = (sums.through - sums.lost + sums.recess) > sums.hit
     field = inside & (is_wall | ~opening)
     return float((is_wall & field).sum() / max(int(field.sum()), 1))
+
+
+def _extent(wall: Wall, sums: WallSums) -> Bools:
+    """Cells within the wall's rough extent."""
+    u, v = sums.grid.u_mm / 1000.0, sums.grid.v_mm / 1000.0
+    return ((v >= wall.bottom_m) & (v <= wall.top_m))[:, None] & ((u >= 0.0) & (u <= wall.width_m))[None, :]
 
 
 def _noticed(wall: Wall, cells: WallCells, share: float, curved: bool) -> list[Finding]:

@@ -1,8 +1,10 @@
 """Which cells show the wall's own surface: no casing, plate, skirting, pipe, furniture, rim of an opening, or glass.
 
 Two kinds of evidence. Rays: a cell where a good share of the rays ended before or behind the surface is no wall, nor
-are its neighbours, whose points are partly mixed ones. Steps: an area that stands off the coarse surface behind a
-sharp edge is a thing on the wall (or let into it); one that rises smoothly is the wall itself, however high.
+are its neighbours, whose points are partly mixed ones. Steps: an area that stands off the coarse surface is a thing
+on the wall (or let into it) where it shows what fittings have: a sharp edge, a flat top, some thickness. One that
+rises smoothly is the wall itself, however high. What shows neither is doubtful: it may be a lump of plaster, and no
+wall is cleared before that is known.
 """
 
 from dataclasses import dataclass
@@ -18,8 +20,14 @@ _RIM_SHARE = 0.2  # of a cell's and its neighbours' rays
 _FAR_SHARE = 0.3
 _STEP_MM = 2.5  # smaller steps are the wall's own
 _SHARP = 0.6  # share of an area's height that it reaches within its edge
-_LEAST_OBJECT_CELLS = 6
+_LEAST_OBJECT_CELLS = 3
 _LEAST_LUMP_CELLS = 30
+_LEAST_THICK_MM = 4.0  # of cover plates, trims and boards; from memory
+_FLAT_TOP = 0.55  # of what is half as high as an area, the share that is 0.8 times as high or more
+_EDGE_CELLS = 1.3  # over which a sharp edge rises from 0.2 to 0.8 of its height
+_MOST_HALF_WIDTH = 12.5  # cells; of skirting, casings and plates
+_RECTANGLE = 0.88  # share of its own box that a picture or a board fills
+_RIM_CELLS = 3
 _MEASURED_AROUND = 0.6  # share of the ring around a lump
 _LEAST_PATCH_CELLS = 20
 _EXTENT_SLACK_MM = 60.0
@@ -33,6 +41,8 @@ class WallCells:
     count: Counts  # the wall's own points; 0 elsewhere
     height_sum: Floats  # mm, of heights over the coarse surface
     things: int  # areas left out as standing on the wall or let into it
+    apart: Bools  # those areas, and the doubtful ones
+    doubtful_mm: Floats  # heights over the coarse surface of areas that may be either; NaN elsewhere
 
 
 def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float, top_mm: float) -> WallCells:
@@ -45,7 +55,9 @@ def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float
     foreign = beside > 0.5 * (beside + rays)
     field = _field(sums, width_mm, bottom_mm, top_mm)
     sheet, spread = _sheet(sums, through, noise_mm, half)
-    things, lumps, number = _tell_apart(sums, sheet & field, spread, noise_mm)
+    inner = ~_grown((beside > _RIM_SHARE * (beside + rays)) & ~sheet | ~field, _RIM_CELLS)
+    apart = _tell_apart(sums, sheet & field, inner, spread, noise_mm)
+    things, lumps = apart.things, apart.lumps
     foreign &= ~lumps
     reach = max(1, round(2.5 * noise_mm / sums.grid.cell_mm))
     near_foreign = _grown(foreign, reach) if reach > 1 else foreign
@@ -54,7 +66,14 @@ def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float
     count = np.where(lumps, sums.near, sums.hit)
     total = np.where(lumps, sums.near_sum, sums.hit_sum)
     is_wall = _without_specks(_closed(own, np.where(own, count, 0), rim | things, field))
-    return WallCells(is_wall, np.where(is_wall, count, 0).astype(np.uint32), np.where(is_wall, total, 0.0), number)
+    return WallCells(
+        is_wall,
+        np.where(is_wall, count, 0).astype(np.uint32),
+        np.where(is_wall, total, 0.0),
+        apart.number,
+        apart.things,
+        apart.doubtful_mm,
+    )
 
 
 def _half_window(hit: Counts) -> int:
@@ -86,8 +105,18 @@ def _sheet(sums: WallSums, through: Counts, noise_mm: float, half: int) -> tuple
     return sheet, min(max(spread | 1, 2 * half + 1 if half > 1 else 1), 11)
 
 
-def _tell_apart(sums: WallSums, sheet: Bools, spread: int, noise_mm: float) -> tuple[Bools, Bools, int]:
-    """Areas off the coarse surface: things on the wall (with a rim), lumps of the wall itself, and how many things."""
+@dataclass(frozen=True, slots=True)
+class _Apart:
+    """Areas off the coarse surface; arrays (rows, columns)."""
+
+    things: Bools  # not wall: things, and what is doubtful
+    lumps: Bools  # of the wall itself
+    doubtful_mm: Floats
+    number: int  # of things
+
+
+def _tell_apart(sums: WallSums, sheet: Bools, inner: Bools, spread: int, noise_mm: float) -> _Apart:
+    """Tell things on the wall from lumps of it; `inner` are cells away from rims, where mixed points are none."""
     weight = np.where(sheet, sums.near, 0)
     near = counts_around(weight, spread)
     total = sums_around(np.where(sheet, sums.near_sum, 0.0), spread)
@@ -96,6 +125,7 @@ def _tell_apart(sums: WallSums, sheet: Bools, spread: int, noise_mm: float) -> t
     spread_mm = float(np.diff(np.quantile(off[sheet], [0.16, 0.84]))[0]) / 2 if sheet.any() else 0.0
     level = np.maximum(max(_STEP_MM, 3.0 * spread_mm), 4.0 * noise_mm / np.sqrt(np.maximum(near, 0.5)))
     things, lumps = np.zeros(sheet.shape, bool), np.zeros(sheet.shape, bool)
+    doubtful = np.full(sheet.shape, np.nan)
     number = 0
     for sign in (1.0, -1.0):
         high = sign * off > level
@@ -105,12 +135,39 @@ def _tell_apart(sums: WallSums, sheet: Bools, spread: int, noise_mm: float) -> t
             area = (areas[grown] == k) & high[grown]
             if area.sum() < _LEAST_OBJECT_CELLS:
                 continue
-            if _is_smooth(area, sign * off[grown], sign * sums.near_sum[grown], weight[grown]):
+            height = sign * off[grown]
+            if _is_smooth(area, height, sign * sums.near_sum[grown], weight[grown]):
                 lumps[grown] |= area
-            else:
-                things[grown] |= ndimage.binary_dilation(area, disk(1 + spread // 2))
+                continue
+            things[grown] |= ndimage.binary_dilation(area, disk(1 + spread // 2))
+            if _is_fitting(area, height, inner[grown], spread - 1):
                 number += 1
-    return things, lumps & ~things, number
+            elif (area & inner[grown]).sum() >= _LEAST_OBJECT_CELLS:
+                doubtful[grown][area] = off[grown][area]
+    return _Apart(things, lumps & ~things, doubtful, number)
+
+
+def _is_fitting(area: Bools, height: Floats, inner: Bools, blur: int) -> bool:
+    """Does an area show what fittings have: thickness, a flat top behind a sharp edge, and no more than their width?
+
+    `blur` is over how many cells more than one the heights were averaged.
+    """
+    peak = float(np.quantile(height[area], 0.8))
+    half = ndimage.binary_fill_holes(area & (height > 0.5 * peak))
+    if peak < _LEAST_THICK_MM or half.sum() < _LEAST_LUMP_CELLS:
+        return False
+    if (half & (height > 0.8 * peak)).sum() < _FLAT_TOP * half.sum():
+        return False
+    around = ndimage.binary_dilation(half, disk(4))
+    edge = (around & (height > 0.2 * peak)).sum() - (around & (height > 0.8 * peak)).sum()
+    length = (half & ~ndimage.binary_erosion(half)).sum()
+    if edge > (_EDGE_CELLS + blur) * length:
+        return False
+    if ndimage.distance_transform_edt(np.pad(half, 1)).max() <= _MOST_HALF_WIDTH:
+        return True
+    rows, columns = np.nonzero(half.any(axis=1))[0], np.nonzero(half.any(axis=0))[0]
+    box = (rows[-1] - rows[0] + 1) * (columns[-1] - columns[0] + 1)
+    return bool(half.sum() > _RECTANGLE * box and inner[half].all())
 
 
 def _is_smooth(area: Bools, off: Floats, total: Floats, count: Counts) -> bool:
