@@ -11,17 +11,16 @@ from pathlib import Path
 
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """Wall time and peak resident memory of one process."""
+    """What one process took; what works report of themselves are seconds without decoding."""
 
-    seconds: float
-    peak_mib: float
+    seconds: float  # wall time
+    processor_s: float  # user and system time of all its threads and of the processes that it started
+    peak_mib: float  # resident memory
+    reported_s: tuple[float, ...]
 
 
 def run_probe(work: str, scan: Path) -> Probe:
-    """Do one piece of work in a process of its own and return what it took; a failure is an error here.
-
-    The work `planes` reports its own seconds, without decoding.
-    """
+    """Do one piece of work in a process of its own and return what it took; a failure is an error here."""
     with tempfile.TemporaryFile() as said:
         start = time.perf_counter()
         process = subprocess.Popen([sys.executable, "-m", "unfold.bench.work", work, str(scan)], stdout=said)
@@ -31,5 +30,5 @@ def run_probe(work: str, scan: Path) -> Probe:
         if process.returncode != 0:
             raise RuntimeError(f"{work} on {scan.name} ended with status {process.returncode}")
         said.seek(0)
-        own = said.read().decode().strip()
-    return Probe(float(own) if own else seconds, usage.ru_maxrss / 1024)
+        reported = tuple(float(word) for word in said.read().decode().split())
+    return Probe(seconds, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024, reported)

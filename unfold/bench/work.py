@@ -1,13 +1,9 @@
-"""The pieces of work that are measured: `python -m unfold.bench.work decode|run|planes FILE`."""
+"""The pieces of work that are measured: `python -m unfold.bench.work decode|run|planes|walls FILE`."""
 
 import sys
 import tempfile
 import time
 from pathlib import Path
-
-PLANES = 6
-PLANE_DISTANCE_M = 0.01
-PLANE_ITERATIONS = 1000
 
 
 def decode(scan: Path) -> None:
@@ -31,24 +27,33 @@ def run(scan: Path) -> None:
 
 
 def planes(scan: Path) -> None:
-    """Find six planes the general-purpose way and print how many seconds that took."""
-    import numpy as np
+    """Find six planes the general-purpose way and print how many seconds that took, and how many of processor."""
+    from unfold.bench.planes import six_planes
 
+    print(*six_planes(scan))
+
+
+def walls(scan: Path) -> None:
+    """Find the room's walls; print the seconds from decoded points to cells and from cells to walls, and the same of
+    processor time.
+
+    Both are done twice, and the second time counts: Open3D's code needs no loading of what was compiled either.
+    """
+    from unfold.room.find import fold_cells, room_of
     from unfold.scan import open_scan
-    from unfold.scan.open3d_library import load_open3d
+    from unfold.settings import JobSettings
     from unfold.settings.scan import ScanSettings
 
-    open3d = load_open3d()
+    settings = JobSettings()
     with open_scan([scan], ScanSettings(unit="m")) as opened:
-        points = np.concatenate([chunk.points_m for chunk in opened.chunks()]).astype(float)
-    cloud = open3d.geometry.PointCloud(open3d.utility.Vector3dVector(points))
-    open3d.utility.random.seed(0)
-    start = time.perf_counter()
-    for _ in range(PLANES):
-        _, inside = cloud.segment_plane(PLANE_DISTANCE_M, 3, PLANE_ITERATIONS)
-        cloud = cloud.select_by_index(inside, invert=True)
-    print(time.perf_counter() - start)
+        for _ in range(2):
+            start = time.perf_counter(), time.process_time()
+            cells = fold_cells(opened)  # the first time decodes, too
+            folded = time.perf_counter(), time.process_time()
+            room_of(cells, opened, settings.room)
+            found = time.perf_counter(), time.process_time()
+    print(folded[0] - start[0], found[0] - folded[0], folded[1] - start[1], found[1] - folded[1])
 
 
 if __name__ == "__main__":
-    {"decode": decode, "run": run, "planes": planes}[sys.argv[1]](Path(sys.argv[2]))
+    {"decode": decode, "run": run, "planes": planes, "walls": walls}[sys.argv[1]](Path(sys.argv[2]))

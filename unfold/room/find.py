@@ -62,7 +62,11 @@ def find_room(scan: Scan, settings: RoomSettings, progress: Progress | None = No
     UnfoldError
         There is no wall in the scan; the text says what was found instead.
     """
-    moments = _fold(scan, progress)
+    return room_of(fold_cells(scan, progress), scan, settings)
+
+
+def room_of(moments: CellMoments, scan: Scan, settings: RoomSettings) -> Room:
+    """Find what `find_room` does, from the cells of a scan that was passed over."""
     stations, inferred = _stood(scan, moments)
     cells, plumb, rotation, findings = _level(moments, stations, settings)
     findings += inferred
@@ -86,7 +90,8 @@ def find_room(scan: Scan, settings: RoomSettings, progress: Progress | None = No
     )  # fmt: skip
 
 
-def _fold(scan: Scan, progress: Progress | None) -> CellMoments:
+def fold_cells(scan: Scan, progress: Progress | None = None) -> CellMoments:
+    """Fold the points into cells in one pass. Raises UnfoldError when they lie in a few spots."""
     if progress is not None:
         progress("finding walls")
     grid = CellGrid()
