@@ -162,16 +162,19 @@ def test_a_mirror_shows_the_room_itself(mirrored: bool) -> None:
     assert is_mirror(rays, 0.0, one, occupied_voxels(scene.cells), box(-1.0, -4.0, 3.0, 0.0)) == mirrored
 
 
-@pytest.mark.parametrize("hidden", [False, True])
-def test_a_framed_hole_is_an_opening_by_absence_unless_something_stands_before_it(hidden: bool) -> None:
+@pytest.mark.parametrize(("hidden", "shadow"), [(False, False), (True, False), (False, True)])
+def test_a_framed_hole_with_a_reveal_is_an_opening_unless_something_hides_it(hidden: bool, shadow: bool) -> None:
     kind, inside = blank()
     kind[20:225, 60:150] = EMPTY
     end = WallEnd("end", None)
     one = wall("W1", upright((0, 0, 0), 0.0), 2.0, left=end, right=end)
     cupboard = np.random.default_rng(1).uniform((0.45, -0.4, 0.0), (1.25, -0.4, 1.9), (4000, 3))
     scene = room((one,), (), cupboard if hidden else np.zeros((0, 3)))
-    found = find_absences(evidence_of(kind), inside, np.zeros(kind.shape[1]), one, scene.cells)
-    assert len(found) == (0 if hidden else 1)
+    behind = np.zeros(kind.shape, int)
+    if not shadow:
+        behind[20:225, [61, 148]] = 1  # points on the jambs
+    found = find_absences(evidence_of(kind), behind, inside, np.zeros(kind.shape[1]), one, scene.cells)
+    assert len(found) == (0 if hidden or shadow else 1)
     if found:
         assert found[0].reaches_floor and found[0].box_mm == (400.0, 0.0, 1300.0, 2050.0)
 

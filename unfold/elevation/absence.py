@@ -1,29 +1,35 @@
 """Where no station is known: holes in a wall's points that nothing before the wall explains, taken for openings.
 
-Without stations no ray proves that a hole is open. A hole that is as rectangular as an opening, framed by wall, and
-with nothing in front of it that could have cast it as a shadow, is one by the absence of points: its evidence says so,
-and its edges are known only from the wall's last points.
+Without stations no ray proves that a hole is open. A hole that is as rectangular as an opening, framed by wall, with
+points behind the wall along its rim, where its reveal is, and not mostly hidden by what stands before it, is one by the
+absence of points: its evidence says so. A shadow has no reveal.
 """
 
 import numpy as np
 from scipy import ndimage
 
-from unfold.arrays import Bools, Floats
+from unfold.arrays import AnyArray, Bools, Floats
 from unfold.elevation.candidates import Candidate, has_casing, reaches_floor
 from unfold.elevation.edge_fit import EdgeFit, EdgeRays
 from unfold.elevation.evidence import EMPTY, PROUD, WALL, Evidence, cell_centres
+from unfold.elevation.local_rays import Box
 from unfold.room.result import Cells, Wall
 
 LEAST_SIDE_MM = 400.0
 LEAST_FILL = 0.85
 LEAST_FRAME = 0.7  # of its rim, but for the floor, that must be wall
 FRONT_MM = (60.0, 1500.0)  # what stands there may have cast the hole as a shadow
-MOST_SHADOWED = 0.05  # of the hole's area that things in front may cover
+MOST_SHADOWED = 0.4  # of the hole's area that things in front may cover
+REVEAL_MM = (60.0, 25.0)  # how far within and without the hole's rough rim its reveal's points lie
+LEAST_REVEALS = 2  # sides that must show a reveal
+PIECES, LEAST_PIECES, LEAST_IN_PIECE = 6, 3, 2  # a side is cut into so many; so many need so many points
 BINS = 12
 
 
-def find_absences(evidence: Evidence, inside: Bools, floor_v: Floats, wall: Wall, cells: Cells) -> list[Candidate]:
-    """Find holes that are openings by absence, among cells (rows, columns) inside the outline."""
+def find_absences(
+    evidence: Evidence, rays_behind: AnyArray, inside: Bools, floor_v: Floats, wall: Wall, cells: Cells
+) -> list[Candidate]:
+    """Find holes that are openings by absence, among cells (rows, columns) inside the outline; as `find_candidates`."""
     holes = ndimage.binary_opening((evidence.kind == EMPTY) & inside, iterations=3)
     labels, _ = ndimage.label(holes)
     shadow = _shadowed(evidence, wall, cells)
@@ -35,7 +41,9 @@ def find_absences(evidence: Evidence, inside: Bools, floor_v: Floats, wall: Wall
         if min(box[2] - box[0], box[3] - box[1]) < LEAST_SIDE_MM or group[where].mean() < LEAST_FILL:
             continue
         on_floor = reaches_floor(group, evidence, floor_v)
-        if _framed(group, evidence, on_floor) and shadow[group].mean() < MOST_SHADOWED:
+        if not _framed(group, evidence, on_floor) or shadow[group].mean() > MOST_SHADOWED:
+            continue
+        if _reveals(box, rays_behind, evidence) >= LEAST_REVEALS:
             cased = has_casing(box, 0.0, evidence, on_floor)
             found.append(Candidate("absence", group, box, 0.0, cased, on_floor))
     return found
@@ -56,6 +64,25 @@ def _framed(group: Bools, evidence: Evidence, on_floor: bool) -> bool:
         rows = np.flatnonzero(group.any(axis=1))
         rim[: rows[0] + reach] = False
     return bool(rim.any() and np.mean(np.isin(evidence.kind[rim], (WALL, PROUD))) > LEAST_FRAME)
+
+
+def _reveals(box: Box, rays_behind: AnyArray, evidence: Evidence) -> int:
+    """The number of a hole's sides left, right and top along which points lie behind the wall."""
+    u, v = np.meshgrid(*cell_centres(evidence.grid))
+    u0, v0, u1, v1 = box
+    within, without = REVEAL_MM
+    upright, level = (v - v0) / (v1 - v0), (u - u0) / (u1 - u0)
+    sides = [
+        ((u > u0 - without) & (u < u0 + within), upright),
+        ((u > u1 - within) & (u < u1 + without), upright),
+        ((v > v1 - within) & (v < v1 + without), level),
+    ]
+    shown = 0
+    for near, along in sides:
+        piece = np.floor(PIECES * along).astype(int)
+        counts = [rays_behind[near & (piece == k)].sum() for k in range(PIECES)]
+        shown += sum(count >= LEAST_IN_PIECE for count in counts) >= LEAST_PIECES
+    return shown
 
 
 def _shadowed(evidence: Evidence, wall: Wall, cells: Cells) -> Bools:

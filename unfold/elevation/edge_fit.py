@@ -64,6 +64,7 @@ class EdgeFit:
     blur_mm: float
     rays: int  # rays within 15 mm of the edge
     side_face: bool  # the side face was seen and helped
+    stretch: float = 1.0  # how much farther a shift of the stations against each other moves the edge than itself
 
     def across(self, t: float) -> float:
         return self.offset_mm + self.slope * t
@@ -347,6 +348,7 @@ def _posterior(
         blur,
         count,
         side is not None,
+        float(np.sqrt(np.mean(sides.stretch**2))) if sides.x.size else 1.0,
     )
 
 

@@ -20,7 +20,15 @@ from unfold.elevation.local_surface import LocalSurface, surface_around
 from unfold.elevation.outline import Outline
 from unfold.elevation.result import Opening
 from unfold.elevation.rings import cells_inside, counter_clockwise, polygons_of_cells
-from unfold.elevation.shapes import Shape, fit_circle, fit_rectangle, place_at_end, placer_for, ring_likelihood
+from unfold.elevation.shapes import (
+    Shape,
+    fit_circle,
+    fit_rectangle,
+    likeliest_rectangle,
+    place_at_end,
+    placer_for,
+    ring_likelihood,
+)
 from unfold.elevation.webs import part_at_webs
 from unfold.quantity import combine
 from unfold.room.result import Wall
@@ -29,6 +37,7 @@ from unfold.surface.result import WallSurface
 EDGE_ZONE_MM = 45.0
 NEIGHBOUR_MM = 60.0
 CASING_ZONE_MM = 190.0  # widest casing that is looked for
+BOARD_FLAT_MM = 0.4  # how far boards stand from their middle height; common practice, no published source
 LOW_MM = 1000.0  # what is smaller may hang just above the floor
 LEAST_LIFT_MM = 6.0
 ROUND_MOST_MM = 900.0
@@ -261,7 +270,10 @@ def _best_shape(local: LocalRays, candidate: Candidate, tolerance: float) -> Sha
         ring_likelihood(local, shape, candidate.box_mm, candidate.turn_deg, tolerance, True)
         for shape in (rectangle, circle)
     ]
-    return circle if likelihoods[1] > likelihoods[0] + CLEARLY_ROUND else rectangle
+    if likelihoods[1] <= likelihoods[0] + CLEARLY_ROUND:
+        return rectangle
+    likeliest = likeliest_rectangle(local, rectangle, candidate.box_mm, candidate.turn_deg, tolerance)
+    return circle if likelihoods[1] > likeliest + CLEARLY_ROUND else rectangle
 
 
 def _measure_cased(
@@ -328,7 +340,8 @@ def _measure_plate(case: Case, wall_face: LocalSurface, tolerance: float, surfac
     local = to_surface(rays, case.crossed_mm, wall_face.before(stands), case.candidate.turn_deg)
     box, turn = case.candidate.box_mm, case.candidate.turn_deg
     shape = fit_rectangle(local, box, turn, stands / 2, False, None, placer_for(local))
-    uncertainty = combine([shape.standard_uncertainty_mm, 2**0.5 * surface.registration_mm, 0.2])
+    shift = shape.stretch * combine([surface.registration_mm, BOARD_FLAT_MM])
+    uncertainty = combine([shape.standard_uncertainty_mm, shift, 0.2])
     return Opening("", "service", shape.ring, "rectangle", shape.size_mm, None, "recess", uncertainty, None)
 
 
@@ -349,7 +362,7 @@ def _measure_absence(
     shape, clear = cased if cased is not None else (shape, None)
     bounds = shape if clear is None else clear
     kind = kind_of(bounds.size_mm, candidate.reaches_floor, clear is not None, Inside(1.0, 0.0, 0.0, None, 0))
-    uncertainty = combine([shape.standard_uncertainty_mm, 2**0.5 * surface.registration_mm, 0.2])
+    uncertainty = combine([shape.standard_uncertainty_mm, shape.stretch * surface.registration_mm, 0.2])
     ring = counter_clockwise(shape.ring)
     within = None if clear is None else counter_clockwise(clear.ring)
     return Opening("", kind, ring, "rectangle", shape.size_mm, None, "absence", uncertainty, within)
@@ -396,7 +409,8 @@ def _opening(
         kind = "window"
     depth = None if kind in ("door", "opening") and inside.through_share > 0.5 else inside.depth_mm
     proof: Literal["through", "recess"] = "through" if inside.through_share > 0.5 else "recess"
-    uncertainty = combine([shape.standard_uncertainty_mm, 2**0.5 * surface.registration_mm, 0.2])
+    shift = shape.stretch * combine([surface.registration_mm, 0.0 if clear is None else BOARD_FLAT_MM])
+    uncertainty = combine([shape.standard_uncertainty_mm, shift, 0.2])
     return Opening(
         "",
         kind,

@@ -12,6 +12,7 @@ from unfold.elevation.edge_fit import EdgeFit, EdgeRays, fit_edge
 from unfold.elevation.local_rays import Box, LocalRays
 from unfold.elevation.point_edge import end_of_points
 from unfold.elevation.point_ring import BLURS_MM, circle_in_points, field_likelihood, point_field
+from unfold.elevation.rings import signed_distance
 
 SIDES = ("left", "bottom", "right", "top")
 SLOPE_SD = 0.0015  # jambs and boxes are set to about 1.5 mm/m, unless the rays say otherwise
@@ -30,6 +31,15 @@ class Shape:
     size_mm: tuple[float, ...]
     standard_uncertainty_mm: float  # of the width, height or diameter, the largest
     edges: tuple[EdgeFit | None, ...]
+
+    @property
+    def stretch(self) -> float:
+        """How much farther than itself a shift of the stations against each other moves the size: the larger of two.
+
+        Two sides seen by different stations both move; one seen at an angle moves farther.
+        """
+        own = [1.0 if edge is None else edge.stretch for edge in self.edges] or [1.0] * 4
+        return float(max(np.hypot(own[0], own[2]), np.hypot(own[1], own[3])))
 
 
 EdgePlacer: TypeAlias = Callable[[EdgeRays, float, float, float], EdgeFit | None]
@@ -244,8 +254,6 @@ def ring_likelihood(
     rays: LocalRays, shape: Shape, box: Box, turn_deg: float, tolerance_mm: float, front_outside: bool
 ) -> float:
     """Log-likelihood of a ring for the rays around it, to compare a circle with a rectangle."""
-    from unfold.elevation.rings import signed_distance
-
     if front_outside and not stations_known(rays):
         field = point_field(rays.a, rays.b, rays.depth, box, tolerance_mm)
         cells, side = (signed_distance(shape.ring, turn_back(at, turn_deg)) for at in (field.cells, field.side))
@@ -256,3 +264,27 @@ def ring_likelihood(
     distance = signed_distance(shape.ring, turn_back(np.column_stack([a, b]), turn_deg))
     beyond = distance if front_outside else -distance
     return max(_label_likelihood(beyond, front, blur) for blur in (0.8, 1.5, 3.0))
+
+
+def likeliest_rectangle(rays: LocalRays, shape: Shape, box: Box, turn_deg: float, tolerance_mm: float) -> float:
+    """The log-likelihood of the likeliest upright rectangle near a fitted one.
+
+    The fitted one has the mean of each side's posterior, which is not its likeliest place: a circle, which is placed by
+    the likelihood alone, would win against it too often.
+    """
+    turned = turn_back(shape.ring, -turn_deg)
+    start = np.concatenate([turned.min(axis=0), turned.max(axis=0)])
+
+    def misfit(sides: Floats) -> float:
+        corners = np.array([[sides[0], sides[1]], [sides[2], sides[1]], [sides[2], sides[3]], [sides[0], sides[3]]])
+        ring = Shape("rectangle", turn_back(corners, turn_deg), (), 0.0, ())
+        return -ring_likelihood(rays, ring, box, turn_deg, tolerance_mm, True)
+
+    simplex = start + np.vstack([np.zeros(4), np.diag([3.0, 3.0, -3.0, -3.0])])
+    found = minimize(
+        misfit,
+        start,
+        method="Nelder-Mead",
+        options={"initial_simplex": simplex, "xatol": 0.1, "fatol": 0.05, "maxiter": 150},
+    )
+    return -float(found.fun)

@@ -84,10 +84,11 @@ def _candidates(
     lower = outline.ring[: outline.edges[0].last + 1] if outline.edges[0].last else outline.ring
     u = evidence.grid.u0_mm + evidence.grid.cell_mm * np.arange(evidence.grid.columns)
     floor_v = np.interp(u, lower[:, 0], lower[:, 1])
-    found = find_candidates(evidence, surface.rays.recess + surface.rays.through, inside, floor_v)
+    rays_behind = surface.rays.recess + surface.rays.through
+    found = find_candidates(evidence, rays_behind, inside, floor_v)
     if stations_known:
         return found
-    absences = find_absences(evidence, inside, floor_v, wall, room.cells)
+    absences = find_absences(evidence, rays_behind, inside, floor_v, wall, room.cells)
     # the few points behind an edge of such a hole are its reveal's, no opening of their own
     within = [any(_within(one.box_mm, hole.box_mm, REVEAL_MM) for hole in absences) for one in found]
     return [one for one, reveal in zip(found, within, strict=True) if not reveal] + absences
