@@ -22,8 +22,8 @@ ACUTE = [(0, 0), (1.5, 2.5), (4.5, 2.5), (6, 0)]
 BAY = [(0, 0), (0, 4), (2, 4), (2.6, 4.6), (3.8, 4.6), (4.4, 4), (6, 4), (6, 0)]
 
 
-def room(plan_m: list[tuple[float, float]], height: float = 2700.0) -> Sample:
-    """Walls W1, W2, ... along a plan given clockwise, in metres."""
+def room(plan_m: list[tuple[float, float]], height: float = 2700.0, lean_mm: float = 0.0) -> Sample:
+    """Walls W1, W2, ... along a plan given clockwise, in metres; their upright edges lean outward at the top."""
     corners = np.array(plan_m, dtype=float)
     count = len(corners)
     along = np.roll(corners, -1, axis=0) - corners
@@ -35,7 +35,7 @@ def room(plan_m: list[tuple[float, float]], height: float = 2700.0) -> Sample:
         length = float(lengths[index])
         ring = [
             Corner(0.0, 0.0, "floor", "floor"), Corner(length, 0.0, kinds[1], f"W{right + 1}"),
-            Corner(length, height, "ceiling", "ceiling"), Corner(0.0, height, kinds[0], f"W{left + 1}"),
+            Corner(length + lean_mm, height, "ceiling", "ceiling"), Corner(-lean_mm, height, kinds[0], f"W{left + 1}"),
         ]  # fmt: skip
         walls.append(elevation(f"W{index + 1}", ring, place=(*corners[index].tolist(), float(angles[index]))))
     return Sample(elevations(*walls), surfaces(*[surface(wall) for wall in walls]))
@@ -164,6 +164,20 @@ def test_mitred_panels_meet_at_the_joints_width(plan: list[tuple[float, float]],
                 ends = sorted(other.distance(shapely.Point(corner)) for corner in one.exterior.coords[:-1])[:2]
                 assert ends == pytest.approx([joint, joint], abs=1e-6)
     assert mitred == (2 if plan is L_SHAPE else 4)
+
+
+@pytest.mark.parametrize("lean_mm", [3.0, -3.0])
+def test_a_mitre_at_a_leaning_edge_keeps_the_gaps_above_and_below(lean_mm: float) -> None:
+    sample = room(L_SHAPE, lean_mm=lean_mm)
+    layout = lay_panels(sample.elevations, sample.surfaces, LayoutSettings.model_validate({"outside_corners": "mitre"}))
+    for laid in layout.walls[2:4]:
+        for panel in laid.panels:
+            assert panel.ring_mm[:, 1].max() <= 2700.0 - 6.35 + 1e-6
+            assert panel.ring_mm[:, 1].min() >= 3.175 - 1e-6
+        mitred = [panel for panel in laid.panels if panel.mitres]
+        assert mitred
+        reach = sum(float(np.ptp(panel.mitres[0].line_mm[:, 1])) for panel in mitred)
+        assert reach == pytest.approx(2700.0 - 6.35 - 3.175, abs=20.0)
 
 
 def test_a_mitre_needs_two_clad_walls() -> None:

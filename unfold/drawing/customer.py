@@ -145,10 +145,16 @@ def joint_samples(layout: Layout, settings: JobSettings) -> list[tuple[str, floa
         ("ceiling", "Sealant at the ceiling"),
         ("inside corners", "Sealant in inside corners"),
         ("floor", "Gap over the floor"),
+        ("outside corners", _at_outside_corners(clad)),
     ):
         for width in sorted({width for wall in clad for width in gap_widths(wall.gaps).get(place, [])}):
             found[words, width] = None
     return [(f"{words}: {small_length(width, settings.drawing)} wide", width) for words, width in found]
+
+
+def _at_outside_corners(clad: Sequence[WallLayout]) -> str:
+    is_mitred = any(panel.mitres for wall in clad for panel in wall.panels)
+    return "Joint at mitred outside corners" if is_mitred else "Gap at outside corners, behind a corner profile"
 
 
 def _draw_sample(paper: Paper, x: float, y: float, width: float, piece: float) -> None:

@@ -17,6 +17,7 @@ from unfold.settings import JobSettings
 
 LARGEST_LETTERING_MM = 40.0
 SAW_NUMBER_MM, TITLE_MM = 25.0, 40.0
+LETTER_SHARE = 1.1  # height of letters as a share of the room that each has
 LETTERING_SHARE = 0.06  # of the panel's shorter side
 
 
@@ -94,7 +95,7 @@ def _draw_panel(document: CutDocument, panel: Panel, outline: CutOutline, says_f
         document.add_path(path, "CUT")
     height = min(LARGEST_LETTERING_MM, LETTERING_SHARE * float(outline.size_mm.min()))
     lines = [panel.id, f"row {panel.row}  column {panel.column}"]
-    lines += [f"{words}, back side short" for words in mitre_words(panel)]
+    lines += mitre_words(panel)
     if any(note.startswith("provisional") for note in panel.notes):
         lines.append("provisional: do not cut yet")
     if says_face_down:
@@ -104,4 +105,5 @@ def _draw_panel(document: CutDocument, panel: Panel, outline: CutOutline, says_f
     document.add_arrow(at + 1.0 * height * outline.up, at + 3.5 * height * outline.up)
     for number, line in enumerate(lines):
         place = at - (1.6 * number + 0.2) * height * outline.up
-        document.add_label(line, place, height if number == 0 else 0.6 * height, turn)
+        most = LETTER_SHARE * float(outline.size_mm[0]) / len(line)  # no wider than the panel
+        document.add_label(line, place, height if number == 0 else min(0.6 * height, most), turn)

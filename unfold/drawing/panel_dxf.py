@@ -13,6 +13,7 @@ from pathlib import Path
 
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.layouts.layout import Modelspace
+from shapely.geometry import MultiLineString
 
 from unfold.drawing.dxf_document import (
     DIMENSION_STYLE,
@@ -63,6 +64,8 @@ def write_panel_dxf(elevation: PanelElevation, path: Path, settings: DrawingSett
 
 def _add_wall(space: Modelspace, elevation: PanelElevation, text: float, settings: DrawingSettings) -> None:
     left, bottom, right, top = elevation.bounds_mm
+    level, plumb = elevation.level_v_mm, elevation.plumb_u_mm
+    datums = MultiLineString([[(left, level), (right, level)], [(plumb, bottom), (plumb, top)]])
     add_ring(space, thinned(elevation.outline_mm, THINNED_MM), "OUTLINE")
     for opening in elevation.openings:
         add_ring(space, thinned(opening.ring_mm, THINNED_MM), "OPENING")
@@ -70,27 +73,29 @@ def _add_wall(space: Modelspace, elevation: PanelElevation, text: float, setting
         add_ring(space, thinned(panel.ring_mm, THINNED_MM), "PANEL")
         for cutout in panel.cutouts:
             add_ring(space, thinned(cutout.ring_mm, THINNED_MM), "CUTOUT")
-        _add_label(space, panel, panel_label(panel, settings), text)
+        _add_label(space, panel, panel_label(panel, settings), text, datums)
         for mitre in panel.mitres:
             start, end = mitre.line_mm.tolist()
             space.add_line(start, end, dxfattribs={"layer": "MITRE"})
             at, words = mitre.line_mm.mean(axis=0).tolist(), f"mitre {mitre.bevel_deg:.1f}° to {mitre.neighbour}"
             is_left = at[0] < (left + right) / 2.0
-            align = TextEntityAlignment.BOTTOM_CENTER if is_left else TextEntityAlignment.TOP_CENTER
-            add_text(space, at, words, text, "MITRE", align, rotation=90.0)
+            place = (at[0] + (0.6 if is_left else -0.6) * text, at[1])  # within the panel
+            align = TextEntityAlignment.TOP_CENTER if is_left else TextEntityAlignment.BOTTOM_CENTER
+            add_text(space, place, words, 0.7 * text, "MITRE", align, rotation=90.0)
     for joint in elevation.joints:
         if joint.kind == "movement":
             start, end = joint.line_mm.tolist()
             space.add_line(start, end, dxfattribs={"layer": "MOVEMENT-JOINT"})
     over = 3.0 * text
-    level, plumb = elevation.level_v_mm, elevation.plumb_u_mm
     space.add_line((left - over, level), (right + over, level), dxfattribs={"layer": "DATUM"})
     space.add_line((plumb, bottom - over), (plumb, top + over), dxfattribs={"layer": "DATUM"})
     add_text(space, (right + over, level), "level datum", text, "DATUM", TextEntityAlignment.MIDDLE_LEFT)
     add_text(space, (plumb, top + over), "plumb datum", text, "DATUM", TextEntityAlignment.BOTTOM_CENTER)
 
 
-def _add_label(space: Modelspace, panel: Panel, lines: tuple[str, ...], text: float) -> None:
+def _add_label(
+    space: Modelspace, panel: Panel, lines: tuple[str, ...], text: float, datums: MultiLineString
+) -> None:
     """Write into the panel, upright where only that fits; smaller, then the id alone, where it is narrow."""
     options = [
         (count, height * text, turned)
@@ -101,7 +106,7 @@ def _add_label(space: Modelspace, panel: Panel, lines: tuple[str, ...], text: fl
     for count, height, turned in options:
         size = LETTER_SHARE * height * max(map(len, lines[:count])), ROW_SHARE * height * count
         sizes.append(size[::-1] if turned else size)
-    found = text_place(panel_shape(panel), sizes)
+    found = text_place(panel_shape(panel), sizes, datums)
     if found is None:
         return
     count, height, turned = options[found[0]]

@@ -83,14 +83,14 @@ def _draw_movement_joints(paper: Paper, elevation: PanelElevation, place: Place)
 
 
 def _draw_mitres(paper: Paper, elevation: PanelElevation, place: Place) -> None:
-    """Draw bevelled edges as chain lines, with their angle outside the panel."""
+    """Draw bevelled edges as dashed lines within the panel, with their angle."""
     left, _, right, _ = elevation.bounds_mm
     for mitre in [mitre for panel in elevation.panels for mitre in panel.mitres]:
         ends = place(mitre.line_mm)
         outward = 1.0 if mitre.line_mm[:, 0].mean() > (left + right) / 2.0 else -1.0
-        line = ends + np.array([1.2 * outward, 0.0])
-        paper.line(line, WIDE, 0.0, (4.0, 1.0))
-        x, y = line.mean(axis=0) + np.array([1.0 + SMALL_MM if outward > 0.0 else -1.0, 0.0])
+        line = ends - np.array([1.2 * outward, 0.0])
+        paper.line(line, NARROW, 0.0, (4.0, 1.0))
+        x, y = line.mean(axis=0) + np.array([-1.0 if outward > 0.0 else 1.0 + SMALL_MM, 0.0])
         words = f"mitre {mitre.bevel_deg:.1f}° to {mitre.neighbour}"
         paper.text(float(x), float(y), words, SMALL_MM, "middle", turn_deg=90.0)
 

@@ -89,7 +89,7 @@ def _draw_list(
     zero = "plane" if wall.radius_mm is None else "cylinder"
     below = draw_colour_scale(canvas, left, top, min(column, KEY_WIDTH), surface, relief.limit_mm, zero)
     x, y = (left + column + 40.0, top + 14.0) if wide else (left, below + 40.0)
-    canvas.text(x, y, "Full line: fill. Dashed line: take down.", TEXT_SIZE, INK, bold=True)
+    canvas.text(x, y, "Hatched: full outline fill, dashed outline take down", TEXT_SIZE, INK, bold=True)
     for number, spot in enumerate(listed, 1):
         y += LINE
         words = f"{number}   {WORDS[spot.kind]}: {area(spot.area_mm2)}, {spot.volume_litres:.2f} litres"

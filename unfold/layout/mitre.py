@@ -101,16 +101,19 @@ def with_mitre(field: BaseGeometry, face: WallFace, edge: Edge, mitre: MitredEdg
     outward = _outward(face, edge)
     points = without_repeats(face.edge_points(edge))
     along = np.array([outward, 0.0])
-    beside = field.intersection(_between(points, points - along * NEAR_MM))
+    # Floor and ceiling gaps end square to the floor and the ceiling: where the edge leans a sliver stays along it.
+    inner = points - along * NEAR_MM
+    beside = field.intersection(_between(inner, inner - along * NEAR_MM))
     if beside.is_empty:
         return field
+    field = field.difference(_between(inner, points + along * NEAR_MM))
     _, low, _, high = beside.bounds
     order = np.argsort(mitre.line_mm[:, 1], kind="stable")
     line = mitre.line_mm[order]
     line = np.concatenate([[[line[0, 0], low - FAR_MM]], line, [[line[-1, 0], high + FAR_MM]]])
     beyond = _between(line, line + along * FAR_MM)
     farthest = float(np.abs(mitre.line_mm[:, 0] - points[:, 0]).max()) + NEAR_MM
-    run = _between(points, points + along * farthest).intersection(box(-FAR_MM, low, FAR_MM, high))
+    run = _between(inner, points + along * farthest).intersection(box(-FAR_MM, low, FAR_MM, high))
     return polygons_of(shapely.union_all([field, run]).difference(beyond))
 
 

@@ -71,8 +71,8 @@ def _panel(
 
 def _mitre_notes(shape: PanelShape, thickness_mm: float) -> list[str]:
     return [
-        f"mitred to {one.neighbour}: bevel {one.bevel_deg:.1f} deg from square; the outline is the face, the back ends "
-        f"{thickness_mm * math.tan(math.radians(one.bevel_deg)):.1f} mm before it"
+        f"mitred to {one.neighbour} at {one.bevel_deg:.1f} deg from square: its back is "
+        f"{thickness_mm * math.tan(math.radians(one.bevel_deg)):.1f} mm shorter than the face"
         for one in shape.mitres
     ]
 
