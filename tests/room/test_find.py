@@ -96,6 +96,17 @@ def test_a_curtain_on_the_line_of_a_pilaster_does_not_take_the_pilaster_with_it(
     assert widths(room) == pytest.approx([0.15, 0.15, 0.6, 0.7, 2.7, 3.0, 3.0, 4.0], abs=0.03)
 
 
+def test_a_column_of_which_two_faces_are_seen_is_parted_from_the_room() -> None:
+    side, place = 0.4, np.array([2.0, 1.2])
+    u, v = np.meshgrid(np.arange(0.01, side, 0.02), np.arange(0.01, 2.5, 0.02))
+    along, up, flat = u.ravel(), v.ravel(), np.zeros(u.size)
+    faces = [np.c_[place[0] + along, place[1] + flat, up], np.c_[place[0] + flat, place[1] + along, up]]
+    points = room_points(BOX_ROOM)
+    on_top = np.all((points[:, :2] > place) & (points[:, :2] < place + side), axis=1)
+    room = find_room(scan_of([np.vstack([points[~on_top], *faces])], [np.array([1.0, 0.6, 1.4])]), RoomSettings())
+    assert widths(room) == pytest.approx([0.4, 0.4, 3.0, 3.0, 4.0, 4.0], abs=0.05)
+
+
 @pytest.mark.parametrize("what", ["floor", "noise", "sphere", "ball", "spot"])
 def test_what_holds_no_wall_is_refused_with_a_remedy(what: str) -> None:
     random = np.random.default_rng(1)

@@ -81,9 +81,10 @@ def test_drawn_lines_agree_with_a_weighted_fit_of_the_neighbours() -> None:
     strips = strips_of(np.c_[along, 0.3 * along + RANDOM.normal(0, 0.01, 200)], np.full(200, math.atan2(1, -0.3)))
     weight, is_open = RANDOM.uniform(1, 3, 200), RANDOM.random(200) < 0.9
     seeds = np.flatnonzero(is_open)[::25]
-    found = plan_kernels.draw_lines(seeds, strips, weight, is_open, 0.35, 0.94)
+    found = plan_kernels.draw_lines(seeds, strips, weight, is_open, 0.35, 0.02, 0.94)
     for seed, row in zip(seeds, found, strict=True):
-        near = is_open & (np.hypot(*(strips[:, :2] - strips[seed, :2]).T) <= 0.35)
+        away = strips[:, :2] - strips[seed, :2]
+        near = is_open & (np.hypot(*away.T) <= 0.35) & (np.abs(away @ strips[seed, 2:]) <= 0.02)
         line = fit_line(strips[near], weight[near])
         assert line is not None
         sign = np.sign(line.normal @ row[:2])
@@ -99,6 +100,17 @@ def test_two_strips_with_normals_draw_the_circle_they_lie_on() -> None:
     drawn = found[found[:, 2] > 0]
     assert len(drawn) > 20
     np.testing.assert_allclose(drawn, np.tile([1.0, 2.0, 0.8], (len(drawn), 1)), atol=1e-9)
+
+
+@pytest.mark.parametrize("thick", [0.1, 0.25])
+def test_both_faces_of_a_slender_column_are_found(thick: float) -> None:
+    along = np.linspace(-0.12, 0.12, 80)
+    faces = [np.c_[along, np.full(80, side * 0.5 * thick)] @ turn(20.0) for side in (-1.0, 1.0)]
+    xy = np.repeat(np.concatenate(faces), 20, axis=0)
+    normals = np.tile([0.0, 1.0] @ turn(20.0), (len(xy), 1))
+    found = find_traces(gather_strips(xy, normals), 0.03, 100.0)
+    offsets = sorted(trace.offset for trace in found if isinstance(trace, Line))
+    assert len(found) == 2 and abs(offsets[1] - offsets[0]) == pytest.approx(thick, abs=1e-6)
 
 
 def test_three_flats_that_touch_a_circle_stay_flat_and_an_arc_is_found_round() -> None:

@@ -23,6 +23,7 @@ GRID_M = 0.001
 LIMIT_COST = 0.35  # a metre of border where the scan merely ends
 WALLED_COST = 0.4  # a border cheaper than this, a metre, parts two rooms
 SCALE = 10_000
+NARROWEST_M = 0.4  # through a gap narrower than this nobody goes from room to room
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,8 +208,27 @@ def _borders(
     for index in range(len(first)):
         members = owner[order[place[index] : place[index + 1]]][:2]
         pairs[index, : len(members)] = members
-    costs, walled = border_costs(start[first], end[first], columns)
-    return pairs, costs, walled | ~_passable(start[first], end[first], evidence, storey, space)
+    start, end = start[first], end[first]
+    costs, walled = border_costs(start, end, columns)
+    crossed = ~walled & _passable(start, end, evidence, storey, space)
+    return pairs, costs, ~_wide_enough(crossed, start, end, columns)
+
+
+def _wide_enough(crossed: Bools, start: Floats, end: Floats, columns: list[Columns]) -> Bools:
+    """Of the borders that are crossed: those that lie on no wall's line, or in a gap of it that one could pass."""
+    which = assign_segments(start, end, columns)
+    wide = crossed & (which < 0)
+    for index, one in enumerate(columns):
+        own = np.flatnonzero(crossed & (which == index))
+        spans = np.sort(np.stack([one.trace.along(start[own]), one.trace.along(end[own])], axis=1), axis=1)
+        order = np.argsort(spans[:, 0], kind="stable")
+        reached = np.maximum.accumulate(spans[order, 1]) if len(own) else np.zeros(0)
+        gap = np.cumsum(np.r_[False, spans[order[1:], 0] > reached[:-1] + 2.0 * GRID_M]) if len(own) else order
+        for one_gap in np.unique(gap):
+            members = order[gap == one_gap]
+            if spans[members, 1].max() - spans[members, 0].min() > NARROWEST_M:
+                wide[own[members]] = True
+    return wide
 
 
 def _passable(start: Floats, end: Floats, evidence: Floats, storey: Storey, space: FreeSpace) -> Bools:

@@ -16,13 +16,14 @@ from unfold.room.evidence import COLUMN_M, Columns, last_along
 from unfold.room.storey import Storey
 from unfold.room.uprights import Line
 
-MOST_DEPTH_M = 0.6
+MOST_DEPTH_M = 1.2
 SLACK_M = 0.06
 OWN_M = 0.015
 LEAST_FACE_M = 0.25  # reveals and cheeks themselves are joined by nothing
 CAP_M, MEET_M, CARRY_ON_M = 0.3, 0.4, 1.0
 PARALLEL = np.cos(np.radians(8.0))
 TALL_SHARE = 0.5
+SLENDER_M = 1.0  # a column is no thicker
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,31 +45,72 @@ def find_jogs(columns: list[Columns], cells: LevelCells, storey: Storey) -> Jogs
             for other in lines:
                 if other is not one and min(one.full.sum(), other.full.sum()) * COLUMN_M >= LEAST_FACE_M:
                     _join(one, end, other, columns, cells, storey, jogs)
+    jogs.unseen.extend(_column_backs(lines, columns, cells))
     return jogs
+
+
+def _column_backs(lines: list[Columns], columns: list[Columns], cells: LevelCells) -> list[Floats]:
+    """The unseen sides of columns of which two faces are seen: from a face's free end, parallel to the other face."""
+    slender = [one for one in lines if one.full.sum() * COLUMN_M < SLENDER_M]
+    found: list[Floats] = []
+    for index, one in enumerate(slender):
+        for other in slender[index + 1 :]:
+            a, b = one.trace, other.trace
+            assert isinstance(a, Line) and isinstance(b, Line)
+            far = _free_end(one, other, cells), _free_end(other, one, cells)
+            rest = [wall for wall in columns if wall is not one and wall is not other]
+            if far[0] is None or far[1] is None:
+                continue
+            if any(_is_close(a, far[0], wall) or _is_close(b, far[1], wall) for wall in rest):
+                continue
+            here, there = a.at(np.array([far[0][0]]))[0], b.at(np.array([far[1][0]]))[0]
+            back = here + there - _crossing(a, b)
+            found += [np.stack([here, back + 0.1 * (back - here)]), np.stack([there, back + 0.1 * (back - there)])]
+    return found
+
+
+def _free_end(one: Columns, other: Columns, cells: LevelCells) -> tuple[float, float] | None:
+    """The end of a column's face away from its edge with the other face, None unless the two meet in such an edge."""
+    a, b = one.trace, other.trace
+    assert isinstance(a, Line) and isinstance(b, Line)
+    if abs(float(a.normal @ b.normal)) > 0.7:
+        return None
+    edge = float(a.along(_crossing(a, b)[None])[0])
+    ends = sorted(_ends(one, cells), key=lambda end: abs(end[0] - edge))
+    if abs(ends[0][0] - edge) > SLACK_M or ends[0][1] == ends[-1][1]:
+        return None
+    behind = float(b.distance(a.at(np.array([ends[-1][0]])))[0]) * float(np.mean(other.facing[other.full]))
+    return ends[-1] if behind < 0.0 else None
+
+
+def _crossing(a: Line, b: Line) -> Floats:
+    return np.asarray(np.linalg.solve(np.stack([a.normal, b.normal]), np.array([a.offset, b.offset])))
 
 
 def _meets(one: Columns, end: tuple[float, float], columns: list[Columns]) -> bool:
     """Tell whether a wall's end lies close to another wall, or would when both are carried on by a metre."""
     a = one.trace
     assert isinstance(a, Line)
-    point = a.at(np.array([end[0]]))
     for other in columns:
         if other is one:
             continue
-        full = other.along()[other.full]
-        near = abs(float(other.trace.distance(point)[0])) < MEET_M
-        if near and np.any(np.abs(full - float(other.trace.along(point)[0])) < MEET_M):
-            return True
-        if isinstance(other.trace, Line) and _cross_ahead(a, end, other.trace, full):
+        ahead = isinstance(other.trace, Line) and _cross_ahead(a, end, other.trace, other.along()[other.full])
+        if ahead or _is_close(a, end, other):
             return True
     return False
+
+
+def _is_close(a: Line, end: tuple[float, float], other: Columns) -> bool:
+    point = a.at(np.array([end[0]]))
+    near = abs(float(other.trace.distance(point)[0])) < MEET_M
+    return near and bool(np.any(np.abs(other.along()[other.full] - float(other.trace.along(point)[0])) < MEET_M))
 
 
 def _cross_ahead(a: Line, end: tuple[float, float], b: Line, full: Floats) -> bool:
     sine = float(a.normal[0] * b.normal[1] - a.normal[1] * b.normal[0])
     if abs(sine) < 0.35:
         return False
-    crossing = np.linalg.solve(np.stack([a.normal, b.normal]), np.array([a.offset, b.offset]))[None]
+    crossing = _crossing(a, b)[None]
     ahead = (float(a.along(crossing)[0]) - end[0]) * end[1]
     off = float(np.abs(full - b.along(crossing)[0]).min())
     return -MEET_M < ahead < CARRY_ON_M and off < CARRY_ON_M

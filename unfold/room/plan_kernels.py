@@ -89,9 +89,13 @@ def score_circles(
 
 
 @njit(cache=True, nogil=True)
-def draw_lines(seeds: Ints, strips: Floats, weight: Floats, open_strips: Bools, reach: float, cosine: float) -> Floats:
+def draw_lines(
+    seeds: Ints, strips: Floats, weight: Floats, open_strips: Bools, reach: float, band: float, cosine: float
+) -> Floats:
     """Lines (m, 3: unit normal and offset) through each seed and the open strips around it whose normals agree.
 
+    The strips lie within `reach`, and within `band` of the line that the seed's own normal gives: not on the other face
+    of a slender column.
     Orthogonal least squares (Pearson 1901). A seed with too few neighbours gives the line by its own normal.
     """
     lines = np.zeros((len(seeds), 3))
@@ -102,7 +106,7 @@ def draw_lines(seeds: Ints, strips: Floats, weight: Floats, open_strips: Bools, 
             dx, dy = strips[index, 0] - x0, strips[index, 1] - y0
             if not open_strips[index] or dx * dx + dy * dy > reach * reach:
                 continue
-            if abs(strips[index, 2] * a0 + strips[index, 3] * b0) < cosine:
+            if abs(strips[index, 2] * a0 + strips[index, 3] * b0) < cosine or abs(dx * a0 + dy * b0) > band:
                 continue
             w = weight[index]
             total, sx, sy, number = total + w, sx + w * dx, sy + w * dy, number + 1

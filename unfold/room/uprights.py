@@ -18,7 +18,9 @@ STRIP_M = 0.04
 LINE_SEEDS = 32
 CIRCLE_PAIRS = 64
 LINE_REACH_M, PAIR_REACH_M = 0.35, 1.5  # how far around a seed its line's and its circle's partners lie
+LINE_BAND_M = 0.06  # a strip's normal is good to ten degrees
 MOST_ROUNDS = 120
+SEARCHES = 3
 LEAST_RADIUS_M, MOST_RADIUS_M = 0.1, 12.0
 LEAST_SAGITTA_M = 0.05
 NORMAL_COSINE = math.cos(math.radians(20.0))
@@ -111,9 +113,24 @@ def draws_needed(inlier_share: float, sample: int, confidence: float = 0.99) -> 
 
 
 def find_traces(strips: Strips, tolerance_m: float, least_weight: float) -> list[Trace]:
-    """Find lines and circles, heaviest first, until what is left carries less than `least_weight` cells."""
+    """Find lines and circles, heaviest first, until what is left carries less than `least_weight` cells.
+
+    What a line cut across, and gave up when all were settled, is searched again.
+    """
     generator = np.random.default_rng(20260101)
-    search = _Search(strips, tolerance_m, generator)
+    settled: list[Trace] = []
+    left = np.ones(len(strips.weight), bool)
+    for _ in range(SEARCHES):
+        search = _Search(Strips(strips.place[left], strips.weight[left]), tolerance_m, generator)
+        found = _search_all(search, least_weight)
+        if not found:
+            break
+        settled = _settle(settled + found, strips, tolerance_m, least_weight)
+        left = _owners(settled, strips, tolerance_m) < 0
+    return settled
+
+
+def _search_all(search: "_Search", least_weight: float) -> list[Trace]:
     found: list[Trace] = []
     misses = 0
     for _ in range(MOST_ROUNDS):
@@ -130,7 +147,7 @@ def find_traces(strips: Strips, tolerance_m: float, least_weight: float) -> list
         if search.claim(trace) == 0:
             break
         found.append(trace)
-    return _settle(found, strips, tolerance_m, least_weight)
+    return found
 
 
 def _settle(traces: list[Trace], strips: Strips, tolerance_m: float, least_weight: float) -> list[Trace]:
@@ -197,7 +214,9 @@ class _Search:
         return None if line is None else (line, line_score)
 
     def _best_line(self, seeds: Ints) -> tuple[Line | None, float]:
-        rows = plan_kernels.draw_lines(seeds, self._place, self._weight, self._open, LINE_REACH_M, NORMAL_COSINE)
+        rows = plan_kernels.draw_lines(
+            seeds, self._place, self._weight, self._open, LINE_REACH_M, LINE_BAND_M, NORMAL_COSINE
+        )
         order = np.argsort(-self._score_lines(rows), kind="stable")[:2]
         refined = [self._refine_line(Line(rows[index, :2], float(rows[index, 2]))) for index in order]
         scores = self._score_lines(np.array([[*line.normal, line.offset] for line in refined]))
