@@ -9,7 +9,7 @@ import numpy as np
 from unfold.elevation.result import Edge, Elevations, Opening, WallElevation
 from unfold.errors import UnfoldError
 from unfold.quantity import Quantity
-from unfold.surface.result import Grid, RayCounts, Straightedge, Surfaces, WallSurface
+from unfold.surface.result import Grid, Lump, RayCounts, Straightedge, Surfaces, WallSurface
 
 
 def read_job(folder: Path) -> tuple[Elevations, Surfaces]:
@@ -114,7 +114,21 @@ def _surface(folder: Path, wall: dict[str, Any]) -> WallSurface:
         straightedges=tuple(_straightedge(entry) for entry in wall["straightedge"]),
         verdict=wall["verdict"],
         uncertainty_parts=wall["uncertainty_parts_mm"],
+        lumps=tuple(_lump(entry) for entry in wall.get("lumps", ())),
+        smallest_lumps=tuple((entry["across_mm"], entry["height_mm"]) for entry in wall.get("smallest_lumps", ())),
     )  # fmt: skip
+
+
+def _lump(entry: dict[str, Any]) -> Lump:
+    return Lump(
+        entry["at"]["u"],
+        entry["at"]["v"],
+        entry["across_mm"],
+        entry["flat_share"],
+        entry["height_mm"],
+        entry["standard_uncertainty_mm"],
+        entry["doubtful"],
+    )
 
 
 def _quantity(wall: dict[str, Any], name: str, unit: str) -> Quantity | None:
@@ -136,4 +150,5 @@ def _straightedge(entry: dict[str, Any]) -> Straightedge:
         used_length_mm=entry["used_length_mm"],
         share_over=entry["share_over"],
         verdict=entry["verdict"],
+        template_radius_mm=entry.get("template_radius_mm"),
     )

@@ -21,7 +21,7 @@ from unfold.quantity import Quantity
 from unfold.scan.result import Source
 from unfold.settings import JobSettings
 from unfold.settings.document import settings_toml
-from unfold.surface.result import Straightedge, Surfaces, WallSurface
+from unfold.surface.result import Lump, Straightedge, Surfaces, WallSurface
 
 VECTOR_DECIMALS = 12
 
@@ -111,6 +111,8 @@ def _flatness(surface: WallSurface) -> dict[str, Any]:
         "flatness_minimum_zone_mm": surface.flatness_minimum_zone_mm,
         "straightedge": [_straightedge(straightedge) for straightedge in surface.straightedges],
         "uncertainty_parts_mm": dict(surface.uncertainty_parts),
+        "lumps": [_lump(lump) for lump in surface.lumps],
+        "smallest_lumps": [{"across_mm": across, "height_mm": height} for across, height in surface.smallest_lumps],
         "verdict": surface.verdict,
     }
 
@@ -135,7 +137,19 @@ def _straightedge(straightedge: Straightedge) -> dict[str, Any]:
         else {"u": straightedge.u_mm, "v": straightedge.v_mm, "angle_deg": straightedge.angle_deg},
         "used_length_mm": straightedge.used_length_mm,
         "share_over": straightedge.share_over,
+        "template_radius_mm": straightedge.template_radius_mm,
         "verdict": straightedge.verdict,
+    }
+
+
+def _lump(lump: Lump) -> dict[str, Any]:
+    return {
+        "at": {"u": lump.u_mm, "v": lump.v_mm},
+        "across_mm": lump.across_mm,
+        "flat_share": lump.flat_share,
+        "height_mm": lump.height_mm,
+        "standard_uncertainty_mm": lump.standard_uncertainty_mm,
+        "doubtful": lump.doubtful,
     }
 
 

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import ndimage
 from scipy.special import ndtri
 
 from unfold.arrays import Bools, Floats
@@ -28,6 +29,8 @@ _FLATTEST = 0.8  # share of the radius
 _MOST_STEPS = 60
 _LEAST_STEP = 0.02
 _SEEN_MOST, _SEEN_WHOLE = 0.6, 0.95  # share of a lump; near a rim mixed points pass for small ones
+_STATED_MM = (30.0, 50.0, 100.0)
+_COSINE_SQUARE = 0.1724  # mean square of a raised cosine over its foot: (3/2 - 8/pi^2) / 4
 _SHIFTS = ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5))
 
 
@@ -242,6 +245,32 @@ def lump_heights_at(lumps: Iterable[Lump], u_mm: Floats, v_mm: Floats) -> Floats
         away = np.hypot(u_mm - lump.u_mm, v_mm - lump.v_mm) / (0.5 * lump.across_mm)
         total += lump.height_mm * _rise(away, lump.flat_share)
     return total
+
+
+def doubtful_lumps(grid: Grid, height_mm: Floats, noise_mm: float) -> tuple[Lump, ...]:
+    """Areas (rows, columns; NaN elsewhere) that may be lumps or things, as lumps."""
+    areas, number = ndimage.label(np.isfinite(height_mm), np.ones((3, 3)))
+    found = []
+    for k in range(1, number + 1):
+        i, j = np.nonzero(areas == k)
+        across = 2.0 * grid.cell_mm * float(np.sqrt(len(i) / np.pi))
+        height = height_mm[i, j]
+        u, v = float(grid.u_mm[j].mean()), float(grid.v_mm[i].mean())
+        top = float(height[np.argmax(np.abs(height))])
+        found.append(Lump(u, v, across, 0.0, top, float(np.hypot(height.std(), noise_mm / np.sqrt(len(i)))), True))
+    return tuple(found)
+
+
+def smallest_lumps(
+    cells: int, noise_mm: float, points_per_mm2: float, patch_mm: float
+) -> tuple[tuple[float, float], ...]:
+    """The heights (across, height; mm) at which rounded lumps are found in 98 of 100, at a wall's usual density."""
+    enough = threshold(5 * cells) + 2.05
+    found = []
+    for across in _STATED_MM:
+        points = points_per_mm2 * np.pi * across**2 / 4.0 * _COSINE_SQUARE
+        found.append((across, enough * float(np.hypot(noise_mm / np.sqrt(max(points, 1e-9)), patch_mm))))
+    return tuple(found)
 
 
 def _rise(away: Floats, flat: float) -> Floats:

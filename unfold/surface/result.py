@@ -59,13 +59,14 @@ class Straightedge:
     rule: str
     length_mm: float
     tolerance_mm: float
-    worst: Quantity | None  # mm; None on a curved wall or where too little was measured
+    worst: Quantity | None  # mm; None where too little was measured
     u_mm: float | None  # centre of the straightedge where the worst lies
     v_mm: float | None
     angle_deg: float | None  # counter-clockwise from `right`
     used_length_mm: float | None  # shorter than length_mm where the wall is
     share_over: float | None  # share of the measured area whose worst straightedge is over the tolerance
     verdict: Verdict
+    template_radius_mm: float | None = None  # where the worst is under a template of the wall's own radius
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,7 @@ class Lump:
     flat_share: float  # share of the radius over which it is flat; beyond it falls as a cosine
     height_mm: float  # of its top over the wall around it; below 0: a hollow
     standard_uncertainty_mm: float  # of the height
+    doubtful: bool = False  # it may be a thing on the wall instead
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +103,8 @@ class WallSurface:
     straightedges: tuple[Straightedge, ...]
     verdict: Verdict
     uncertainty_parts: dict[str, float]  # named parts of the straightedge's standard uncertainty, mm
+    lumps: tuple[Lump, ...] = ()  # told from flat, and doubtful ones
+    smallest_lumps: tuple[tuple[float, float], ...] = ()  # across and height of rounded lumps that are found in 98 %
 
 
 @dataclass(frozen=True, slots=True)

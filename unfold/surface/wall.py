@@ -10,10 +10,11 @@ from unfold.quantity import worst_verdict
 from unfold.room.result import Wall
 from unfold.surface.figures import block_map, flatness_mm, laid_on, low_order_figures, straightedge
 from unfold.surface.height_map import map_heights
+from unfold.surface.lumps import doubtful_lumps, smallest_lumps
 from unfold.surface.noise import local_noise
 from unfold.surface.rays import TILE_CELLS, WallSums
 from unfold.surface.registration import Registration
-from unfold.surface.result import RayCounts, Straightedge, WallSurface
+from unfold.surface.result import Lump, RayCounts, Straightedge, WallSurface
 from unfold.surface.shared_error import SharedErrors
 from unfold.surface.tolerance import ToleranceSet
 from unfold.surface.wall_cells import WallCells
@@ -56,16 +57,17 @@ def measure_wall(
     density = float(cells.count.sum()) / (float(cells.is_wall.sum()) * sums.grid.cell_mm**2)
     error, findings = errors.of_wall(wall.id, data.registration, noise, density)
     share = field_share(wall, sums, is_wall)
-    curved = wall.frame.radius_m is not None
     seen = (sums.hit > 0) & _extent(wall, sums)
-    laid = laid_on(sums.grid, heights, is_wall, seen, cells.apart, sums.coarse_mm + cells.doubtful_mm)
-    edges = [straightedge(rule, laid, error, share, curved) for rule in tolerance.rules]
+    radius = None if wall.frame.radius_m is None else 1000.0 * abs(wall.frame.radius_m)
+    laid = laid_on(sums.grid, heights, is_wall, seen, cells.apart, sums.coarse_mm + cells.doubtful_mm, radius)
+    edges = [straightedge(rule, laid, error, share) for rule in tolerance.rules]
     scattered = noise > _SCATTERED * max(usual_noise_mm, _LEAST_USUAL_MM)
     if scattered:
         edges = [(replace(edge, verdict="cannot be decided"), parts) for edge, parts in edges]
     blocks = block_map(sums.grid, heights, is_wall, 50.0)
     low = low_order_figures(blocks, wall.frame, error, measured_extent_mm(sums, is_wall))
     flat = flatness_mm(sums.grid, heights.filled_mm, is_wall)
+    doubtful = doubtful_lumps(sums.grid, cells.doubtful_mm, noise)
     standard = np.sqrt(heights.standard_error_mm**2 + error.height_mm**2 + error.patch_mm**2 + error.model_mm**2)
     surface = WallSurface(
         wall=wall.id,
@@ -85,8 +87,10 @@ def measure_wall(
         straightedges=tuple(edge for edge, _ in edges),
         verdict=worst_verdict(edge.verdict for edge, _ in edges),
         uncertainty_parts=edges[0][1] if edges else {},
+        lumps=(*heights.posterior.lumps, *doubtful),
+        smallest_lumps=smallest_lumps(int(is_wall.sum()), noise, density, data.registration.correlated_mm or 0.0),
     )
-    findings += _noticed(wall, cells, share, curved)
+    findings += _noticed(wall, cells, share) + _told(wall, heights.posterior.lumps, doubtful)
     if scattered:
         text = f"{wall.id}: its points scatter by {noise:.0f} mm, others' by {usual_noise_mm:.1f} mm: not decided"
         findings.append(Finding("warning", "scattered", text, wall.id))
@@ -143,7 +147,7 @@ def _extent(wall: Wall, sums: WallSums) -> Bools:
     return ((v >= wall.bottom_m) & (v <= wall.top_m))[:, None] & ((u >= 0.0) & (u <= wall.width_m))[None, :]
 
 
-def _noticed(wall: Wall, cells: WallCells, share: float, curved: bool) -> list[Finding]:
+def _noticed(wall: Wall, cells: WallCells, share: float) -> list[Finding]:
     found: list[Finding] = []
     if cells.things:
         text = (
@@ -154,10 +158,32 @@ def _noticed(wall: Wall, cells: WallCells, share: float, curved: bool) -> list[F
         so = "too little to say that it conforms" if share < _TOO_LITTLE_SEEN else "its figures hold for that part only"
         text = f"{wall.id}: only {100 * share:.0f} % of it was seen; {so}"
         found.append(Finding("warning", "little-seen", text, wall.id))
-    if curved:
-        text = f"{wall.id} is curved: a straightedge laid along its axis only can find fault with it but not clear it"
+    if wall.frame.radius_m is not None:
+        text = (
+            f"{wall.id} is curved: straightedges are laid along its axis, and templates of its own radius "
+            f"({1000.0 * abs(wall.frame.radius_m):.0f} mm) around it, up to 45 degrees"
+        )
         found.append(Finding("note", "curved", text, wall.id))
     return found
+
+
+def _told(wall: Wall, lumps: tuple[Lump, ...], doubtful: tuple[Lump, ...]) -> list[Finding]:
+    """What to say of lumps: the highest of those told from flat, and every one that may be a thing."""
+    found: list[Finding] = []
+    if lumps:
+        most = max(lumps, key=lambda lump: abs(lump.height_mm))
+        text = f"{wall.id}: {len(lumps)} lumps or hollows told from flat; the highest {_place(most)}"
+        found.append(Finding("note", "lumps", text, wall.id))
+    for lump in doubtful:
+        text = f"{wall.id}: something {_place(lump)}: a lump of the wall or a thing on it, which the scan does not tell"
+        found.append(Finding("warning", "doubtful-lump", text, wall.id))
+    return found
+
+
+def _place(lump: Lump) -> str:
+    return (
+        f"{lump.height_mm:+.1f} mm and {lump.across_mm:.0f} mm across, at {lump.u_mm:.0f} along and {lump.v_mm:.0f} up"
+    )
 
 
 def ray_counts(sums: WallSums) -> RayCounts:

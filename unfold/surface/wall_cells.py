@@ -20,9 +20,10 @@ _RIM_SHARE = 0.2  # of a cell's and its neighbours' rays
 _FAR_SHARE = 0.3
 _STEP_MM = 2.5  # smaller steps are the wall's own
 _SHARP = 0.6  # share of an area's height that it reaches within its edge
-_LEAST_OBJECT_CELLS = 3
+_LEAST_OBJECT_CELLS = 4
 _LEAST_LUMP_CELLS = 30
 _LEAST_THICK_MM = 4.0  # of cover plates, trims and boards; from memory
+_MOST_DOUBTFUL_MM = 15.0  # what is higher or deeper behind an edge is no plaster; from memory
 _FLAT_TOP = 0.55  # of what is half as high as an area, the share that is 0.8 times as high or more
 _EDGE_CELLS = 1.3  # over which a sharp edge rises from 0.2 to 0.8 of its height
 _MOST_HALF_WIDTH = 12.5  # cells; of skirting, casings and plates
@@ -53,9 +54,11 @@ def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float
     beside, rays = counts_around(other, 2 * half + 1), counts_around(sums.hit, 2 * half + 1)
     rim = beside > _RIM_SHARE * (beside + rays)
     foreign = beside > 0.5 * (beside + rays)
-    field = _field(sums, width_mm, bottom_mm, top_mm)
+    field = _field(sums, width_mm, bottom_mm, top_mm, _EXTENT_SLACK_MM)
     sheet, spread = _sheet(sums, through, noise_mm, half)
-    inner = ~_grown((beside > _RIM_SHARE * (beside + rays)) & ~sheet | ~field, _RIM_CELLS)
+    inner = ~_grown(
+        (beside > _RIM_SHARE * (beside + rays)) & ~sheet | ~_field(sums, width_mm, bottom_mm, top_mm, 0.0), _RIM_CELLS
+    )
     apart = _tell_apart(sums, sheet & field, inner, spread, noise_mm)
     things, lumps = apart.things, apart.lumps
     foreign &= ~lumps
@@ -85,12 +88,12 @@ def _half_window(hit: Counts) -> int:
     return int(np.clip(round(11.0 / np.sqrt(np.median(dense))), 1, 5))
 
 
-def _field(sums: WallSums, width_mm: float, bottom_mm: float, top_mm: float) -> Bools:
+def _field(sums: WallSums, width_mm: float, bottom_mm: float, top_mm: float, slack_mm: float) -> Bools:
     """The wall's rough extent with some slack."""
     grid = sums.grid
     u, v = grid.u_mm, grid.v_mm
-    across = (u >= -_EXTENT_SLACK_MM) & (u <= width_mm + _EXTENT_SLACK_MM)
-    up = (v >= bottom_mm - _EXTENT_SLACK_MM) & (v <= top_mm + _EXTENT_SLACK_MM)
+    across = (u >= -slack_mm) & (u <= width_mm + slack_mm)
+    up = (v >= bottom_mm - slack_mm) & (v <= top_mm + slack_mm)
     return up[:, None] & across[None, :]
 
 
@@ -140,7 +143,7 @@ def _tell_apart(sums: WallSums, sheet: Bools, inner: Bools, spread: int, noise_m
                 lumps[grown] |= area
                 continue
             things[grown] |= ndimage.binary_dilation(area, disk(1 + spread // 2))
-            if _is_fitting(area, height, inner[grown], spread - 1):
+            if height[area].max() > _MOST_DOUBTFUL_MM or _is_fitting(area, height, inner[grown], spread - 1):
                 number += 1
             elif (area & inner[grown]).sum() >= _LEAST_OBJECT_CELLS:
                 doubtful[grown][area] = off[grown][area]
@@ -181,11 +184,15 @@ def _is_smooth(area: Bools, off: Floats, total: Floats, count: Counts) -> bool:
     inner = high & ~ndimage.binary_erosion(high, disk(2), border_value=1)
     ring = ndimage.binary_dilation(high, disk(2)) & ~high
     outer = ring & (count > 0)
-    if area.sum() < _LEAST_LUMP_CELLS or outer.sum() < _MEASURED_AROUND * ring.sum():
+    if outer.sum() < _MEASURED_AROUND * ring.sum():
         return False
     below = float(total[outer].sum() / count[outer].sum())
+    if below >= 0.6 * peak:
+        return True  # all around it is nearly as high: there is no edge
+    if area.sum() < _LEAST_LUMP_CELLS:
+        return False
     jump = total[inner].sum() / max(count[inner].sum(), 1) - below
-    return bool(jump < _SHARP * peak and below < 0.6 * peak)
+    return bool(jump < _SHARP * peak)
 
 
 def disk(radius: int) -> Bools:
