@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import replace
 from typing import Protocol
 
 import numpy as np
@@ -21,7 +20,6 @@ from unfold.room.slabs import find_slabs
 from unfold.room.space import FreeSpace, carve_free_space
 from unfold.room.storey import Storey, find_storeys, map_storey, other_storeys
 from unfold.room.uprights import find_traces, gather_strips
-from unfold.room.viewpoint import is_viewpoint
 from unfold.room.walls import build_walls
 from unfold.scan.result import Chunk, Station
 from unfold.settings.room import RoomSettings
@@ -38,11 +36,6 @@ Progress = Callable[[str], None]
 
 class Scan(Protocol):
     """What this stage needs of an open scan."""
-
-    @property
-    def origin_m(self) -> Floats:
-        """Scan coordinates less local coordinates."""
-        ...
 
     @property
     def stations(self) -> tuple[Station, ...]:
@@ -67,9 +60,7 @@ def find_room(scan: Scan, settings: RoomSettings, progress: Progress | None = No
 
 def room_of(moments: CellMoments, scan: Scan, settings: RoomSettings) -> Room:
     """Find what `find_room` does, from the cells of a scan that was passed over."""
-    stations, inferred = _stood(scan, moments)
-    cells, plumb, rotation, findings = _level(moments, stations, settings)
-    findings += inferred
+    cells, plumb, rotation, findings = _level(moments, tuple(scan.stations), settings)
     spans = find_storeys(cells)
     storey = map_storey(cells, spans[0])
     findings += other_storeys(spans) + _partial(storey)
@@ -104,18 +95,6 @@ def fold_cells(scan: Scan, progress: Progress | None = None) -> CellMoments:
             "check the scan and its length unit (`--unit`)",
         )
     return moments
-
-
-def _stood(scan: Scan, moments: CellMoments) -> tuple[tuple[Station, ...], list[Finding]]:
-    """The stations; a single one of unknown place stood at the scan's zero point if the cloud looks like it."""
-    stations = tuple(scan.stations)
-    if len(stations) != 1 or stations[0].position_m is not None:
-        return stations, []
-    zero = -np.asarray(scan.origin_m, dtype=float)
-    if not is_viewpoint(moments, zero):
-        return stations, []
-    text = "The file names no station; the points look as seen from the scan's zero point, which is taken for one."
-    return (replace(stations[0], position_m=zero),), [Finding("note", "station-inferred", text)]
 
 
 def _level(
