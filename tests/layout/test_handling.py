@@ -59,7 +59,7 @@ def body(width: float, height: float, thickness: float = 6.0) -> PanelBody:
 
 
 def test_a_panel_that_passes_and_tips_in_fits() -> None:
-    result = assess_handling(body(1200.0, 2690.0), [DOOR], Place(3.0, 7.0, 2700.0, 5000.0))
+    result = assess_handling(body(1200.0, 2690.0), [DOOR], Place(3.0, 7.0, room_length_mm=5000.0))
     assert result.fits_in is True
     assert any("kg" in note and "brittle" in note and "local codes" in note for note in result.notes)
 
@@ -69,7 +69,7 @@ def test_a_panel_that_passes_and_tips_in_fits() -> None:
     [
         ([Passage("the hatch", 500.0, 700.0)], Place(3.0, 7.0), False, "the hatch"),
         ([DOOR], Place(0.0, 0.0), False, "tipped in"),
-        ([DOOR], Place(3.0, 7.0, 2700.0, 1000.0), False, "laid down"),
+        ([DOOR], Place(3.0, 7.0, room_length_mm=1000.0), False, "laid down"),
         (None, Place(3.0, 7.0), None, "way in"),
         ([DOOR], None, None, "free height"),
         ([DOOR], Place(None, 7.0), None, "free height"),

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from unfold.layout.passage import Passage, passes
+from unfold.layout.room_in_front import Ceiling
 from unfold.layout.tip_in import NO_FRAME, LiftingFrame, swept_height_mm
 
 CAUTION = (
@@ -40,13 +41,15 @@ class Place:
     """Where a panel ends up; None is unknown.
 
     `gap_below_mm` and `gap_above_mm` are the least free heights under and over its final place (floor and ceiling gap,
-    or all the way to them). `room_height_mm` is the least clear height in front of the wall and `room_length_mm` the
-    longest clear length on the floor, where it is stood up.
+    or all the way to them). `ceiling` is what is known of the ceiling before the wall, `play_mm` the least room
+    between side walls while the panel is tipped, less its width, and `room_length_mm` the longest clear length on the
+    floor, where it is stood up.
     """
 
     gap_below_mm: float | None
     gap_above_mm: float | None
-    room_height_mm: float | None = None
+    ceiling: Ceiling | None = None
+    play_mm: float | None = None
     room_length_mm: float | None = None
 
 
@@ -112,11 +115,18 @@ def _stood_up(panel: PanelBody, place: Place | None, frame: LiftingFrame, notes:
         return None
     swept = swept_height_mm(panel.height_mm, panel.thickness_mm, frame)
     clear = panel.height_mm + place.gap_below_mm + place.gap_above_mm
-    clear = min(clear, clear if place.room_height_mm is None else place.room_height_mm)
     if swept > clear:
         notes.append(f"cannot be tipped in: it sweeps {swept:.1f} mm in height, {clear:.1f} mm are clear")
         return False
     if place.room_length_mm is not None and place.room_length_mm < min(panel.height_mm, panel.width_mm):
         notes.append(f"cannot be laid down to be stood up: the room is {place.room_length_mm:.0f} mm long")
         return False
-    return True
+    answer: bool | None = True
+    if place.ceiling is not None and not place.ceiling.lets_tip_in(panel.height_mm, panel.thickness_mm, frame):
+        least = float(place.ceiling.height_mm.min())
+        notes.append(f"may not tip in: before the wall the ceiling comes down to {least:.0f} mm over the floor")
+        answer = None
+    if place.play_mm is not None and place.play_mm < 0.0:
+        notes.append(f"may not tip in: its side walls close in on it by {-place.play_mm:.0f} mm as it is tipped")
+        answer = None
+    return answer

@@ -27,7 +27,7 @@ def assemble_panels(
     route = way_in(elevations, settings)
     return {
         name: tuple(
-            _panel(f"{name}-P{number}", panel, faces[name], plan, route, settings)
+            _panel(f"{name}-P{number}", panel, faces[name], elevations, plan, route, settings)
             for number, panel in enumerate(cut.panels, start=1)
         )
         for name, cut in cuts.items()
@@ -38,6 +38,7 @@ def _panel(
     panel_id: str,
     shape: PanelShape,
     face: WallFace,
+    elevations: Elevations,
     plan: SheetPlan,
     route: tuple[Passage, ...] | None,
     settings: LayoutSettings,
@@ -49,7 +50,7 @@ def _panel(
     left, low, right, high = shape.shape.bounds
     body = PanelBody(right - left, high - low, kind.thickness, mass)
     frame = LiftingFrame(settings.lifting_frame.depth, settings.lifting_frame.above_foot)
-    handling = assess_handling(body, route, place_of(ring, face), frame)
+    handling = assess_handling(body, route, place_of(ring, face, elevations), frame)
     return Panel(
         id=panel_id,
         ring_mm=ring,

@@ -7,6 +7,7 @@ from unfold.elevation.result import Elevations
 from unfold.layout.handling import Place
 from unfold.layout.passage import Passage
 from unfold.layout.room_depth import depth_in_front_mm
+from unfold.layout.room_in_front import ceiling_before, least_play_beside_mm
 from unfold.layout.wall_face import WallFace
 from unfold.settings.layout import LayoutSettings
 
@@ -31,16 +32,23 @@ def way_in(elevations: Elevations, settings: LayoutSettings) -> tuple[Passage, .
     return (max(doors, key=lambda door: (door.width_mm * door.height_mm, door.name)),)
 
 
-def place_of(ring_mm: Floats, face: WallFace) -> Place:
-    """Return the least free heights under and over a panel's final place; None where no floor or ceiling was measured.
+def place_of(ring_mm: Floats, face: WallFace, elevations: Elevations | None = None) -> Place:
+    """Return what is known of a panel's place: the least free heights under and over it, and the room before it.
 
-    They are taken upright by upright, for a scribed panel follows a sloping floor.
+    The heights are taken upright by upright, for a scribed panel follows a sloping floor; None where no floor or
+    ceiling was measured. Without `elevations` nothing is known of the room.
     """
     left, right = float(ring_mm[:, 0].min()), float(ring_mm[:, 0].max())
     u = left + (right - left) * (np.arange(UPRIGHTS) + 0.5) / UPRIGHTS
     low, high = _reach_at(ring_mm, u)
     floor, ceiling = _edge_at(face, "floor", u), _edge_at(face, "ceiling", u)
-    return Place(_least(low - floor), _least(ceiling - high))
+    below, above = _least(low - floor), _least(ceiling - high)
+    if elevations is None or below is None or above is None or face.wall.radius_mm is not None:
+        return Place(below, above)
+    faces, foot = [WallFace(wall) for wall in elevations.walls], float(np.nanmax(floor))
+    reach = float(np.ptp(ring_mm[:, 1]))
+    over = ceiling_before(faces, face, (left + right) / 2.0, reach)
+    return Place(below, above, over, least_play_beside_mm(face, faces, ring_mm, foot))
 
 
 def _least(free: Floats) -> float | None:
