@@ -28,7 +28,6 @@ class StripFit:
     coefficients: Floats  # (n,) of a, then of b
     covariance: Floats  # (n, n)
     depth_mm: float  # the scale of d
-    residual_sd: float  # scatter of the data about the fit, in units of the standard errors stated for them
 
     def at(self, t: Floats, d: float | Floats) -> tuple[Floats, Floats]:
         """Value and standard uncertainty at positions t (n,) and distances d (scalar or (n,))."""
@@ -100,7 +99,7 @@ def fit_strip(
     coefficients[:heights] += middle  # the basis sums to one everywhere
     fitted: Floats = np.asarray(coefficients, dtype=float)
     spread: Floats = np.asarray(covariance, dtype=float)
-    return StripFit(knots, slope_knots, fitted, spread, depth, scale)
+    return StripFit(knots, slope_knots, fitted, spread, depth)
 
 
 def _knots(low: float, high: float, spacing: float) -> Floats:
