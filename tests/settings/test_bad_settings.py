@@ -24,6 +24,38 @@ CASES = {
     "two thicknesses": (
         '[[layout.stock]]\nid = "A"\n[[layout.stock]]\nid = "B"\nthickness = 12\n', 1, "same thickness",
     ),
+    "joint at two places": ('[[layout.own_joint]]\nwall = "W1"\nu = 3\nv = 4\n', 1, "give u for an upright joint or v"),
+    "joint at no place": ('[[layout.own_joint]]\nwall = "W1"\nstart = 4\n', 1, "give u for an upright joint or v"),
+    "joint that runs backwards": (
+        '[[layout.own_joint]]\nwall = "W1"\nu = 9\nstart = 40\nend = "1 in"\n', 1, "must be less than end (25.4 mm)",
+    ),
+    "unknown corner": ('[layout]\noutside_corners = "round"\n', 2, "'profile' or 'mitre'"),
+    "corner of three": (
+        '[[layout.corner]]\nwalls = ["W1", "W2", "W3"]\nruns_through = "W1"\n', 2, "at most 2 items",
+    ),
+    "a third wall runs through": ('[[layout.corner]]\nwalls = ["W1", "W2"]\nruns_through = "W3"\n', 1, "'W1' or 'W2'"),
+    "no stock": ("[layout]\nstock = []\n", 2, "at least 1 item"),
+    "stock of one name twice": (
+        '[[layout.stock]]\nid = "A"\n[[layout.stock]]\nid = "A"\n', 1, "every stock needs an id of its own",
+    ),
+    "half a sheet": ("[[layout.stock]]\ncount = 1.5\n", 2, "valid integer"),
+    "no sheet": ("[[layout.stock]]\ncount = 0\n", 2, "greater than or equal to 1"),
+    "kerf of a hand": ('[layout.cutting]\nkerf = "4 in"\n', 2, "less than or equal to 20"),
+    "unknown method": ('[layout.cutting]\nmethod = "laser"\n', 2, "'saw' or 'waterjet'"),
+    "stagger over a half": ("[layout.joints]\nwidth = 3\nstagger = 0.6\n", 3, "less than or equal to 0.5"),
+    "missing unit": ('[layout.joints]\nwidth = "3"\n', 2, "is not a length; write a number and a unit"),
+    "division by nothing": ('[layout.joints]\nwidth = "1/0 in"\n', 2, "is not a length"),
+    "a list for a number": ("[layout.gaps]\nfloor = [3]\n", 2, "layout.gaps.floor"),
+    "a number for a list": ('[[layout.wall]]\nwall = "W1"\njoints_u = 1000\n', 3, "layout.wall[1].joints_u"),
+    "a word in a list": ('[[layout.wall]]\nwall = "W1"\njoints_v = [1000, "head"]\n', 3, "layout.wall[1].joints_v[2]"),
+    "sealant that stretches too far": ("[layout.movement]\nsealant_movement = 25\n", 2, "less than or equal to 1"),
+    "unknown drawing unit": ('[drawing]\nunits = "yards"\n', 2, "'mm' or 'ft-in'"),
+    "cut tolerance too wide": ("[cut]\ntolerance_mm = 1\n", 2, "less than or equal to 0.05"),
+    "unknown treatment": ('[[layout.face]]\nwall = "W1"\ntreatment = "paint"\n', 3, "'rebuild'"),
+    "passage of no width": ('[[layout.route]]\nname = "lift"\nheight = 2000\nwidth = 0\n', 4, "greater than 0"),
+    "veins across": ('[layout.veins]\ndirection = "across"\n', 2, "'up' or 'along'"),
+    "not a number": ("[layout.gaps]\nfloor = nan\n", 2, "finite"),
+    "endless": ("[layout.stock]\n", 1, "layout.stock"),
     "a word for a number": ('[layout.cutting]\nkerf = true\n', 2, "layout.cutting.kerf"),
 }  # fmt: skip
 
