@@ -28,6 +28,7 @@ _LIKELY = 2.5  # and what hangs together with a seed
 _LEAST_POINTS = 5.0
 _OUTLIER = 5.0
 _RIM_CELLS = 3
+_MIXED_CELLS = 2  # at a rim, whose points may be partly mixed ones
 _LUMP_TERMS = 5  # place, size, shape, height
 ERROR_STEP_MM = 50.0
 
@@ -106,9 +107,6 @@ def map_heights(
         known = posterior.unit_mm if scatter_mm is None else max(usual, posterior.unit_mm)
         lumps, detail, variance, suspect = _left_over(grid, posterior, is_wall, n, total, known, patch_mm)
     posterior = replace(posterior, lumps=(*posterior.lumps, *lumps))
-    if detail.any():  # beside the measured area, as at its rim
-        nearest = ndimage.distance_transform_edt(~is_wall, return_distances=False, return_indices=True)
-        detail, variance = detail[tuple(nearest)], variance[tuple(nearest)]
     error = np.sqrt(_smooth_error(posterior, grid) ** 2 + variance)
     filled = posterior.heights(grid.u_mm, grid.v_mm) + detail
     return HeightMap(filled, error, detail, variance, suspect, posterior)
@@ -132,7 +130,16 @@ def _left_over(
     lumps = find_lumps(grid, weight, left / scatter_mm**2, core, SMALL_CELLS, patch_mm, rounded=True)
     if lumps:
         left = left - n * lump_heights(lumps, grid.u_mm, grid.v_mm)
-    return lumps, *find_detail(is_wall, n, left, scatter_mm, patch_mm)
+    detail, variance, suspect = find_detail(is_wall, n, left, scatter_mm, patch_mm)
+    if detail.any():  # from points that are not at a rim; beside them it carries on
+        inner = ndimage.binary_erosion(is_wall, disk(_MIXED_CELLS), border_value=0)
+        detail, variance, _ = find_detail(
+            inner, np.where(inner, n, 0.0), np.where(inner, left, 0.0), scatter_mm, patch_mm
+        )
+        if detail.any():
+            nearest = tuple(ndimage.distance_transform_edt(~inner, return_distances=False, return_indices=True))
+            detail, variance = detail[nearest], variance[nearest]
+    return lumps, detail, variance, suspect
 
 
 @dataclass(frozen=True, slots=True)

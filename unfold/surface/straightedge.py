@@ -129,10 +129,10 @@ def worst_straightedge(
     middle = 0.5 * (low + high)
     found = float(gaps[k])
     if fine_error_mm is not None and fine_error_mm.any():
+        # such detail runs on for long (a step, a ridge): the windows that its noise chose are many, and as bad
         again = _held_fine(fine, fine_error_mm, climbed)
-        low, high = sorted((float(again.mean()), found))
-        parts += [float(again.std(ddof=1)), 0.5 * (high - low)]
-        found = 0.5 * (low + high)
+        parts += [float(again.std(ddof=1)), 0.5 * abs(found - float(again.mean()))]
+        found = float(again.mean())
     middle += found - float(windows[0, 0])  # what the finer map and search add
     x, y, angle, length = moved[k]
     ways = _WAYS if angles is None else len(angles)
