@@ -1,7 +1,7 @@
 """Compiled loops of the search for lumps: how well a rounded lump of a given size explains what a fit leaves over.
 
 Tables are rasters of square cells, [0, 0] at the lower left; places and sizes are in cells. `weight` counts points in
-units of one of unit variance, `left` is the sum of their weighted heights over the fit.
+units of one of unit variance, `left` is the sum of their weighted heights over the fit, and 0 where there are none.
 """
 
 import math
@@ -52,7 +52,7 @@ def fit_at(weight: Floats, left: Floats, x: float, y: float, radius: float, flat
     return top, power, seen / whole if whole > 0.0 else 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def score(
     weight: Floats,
     left: Floats,
@@ -77,22 +77,24 @@ def score(
         for b in range(side):
             shape[a, b] = lump_over_cell(b - reach - shift[0], a - reach - shift[1], radius, 0.0)
     whole = (shape * shape).sum()
+    low, high = max(window[2], 0), min(window[3], columns)
+    top, power, seen = np.empty(columns), np.empty(columns), np.empty(columns)
     for i in range(max(window[0], 0), min(window[1], rows)):
-        for j in range(max(window[2], 0), min(window[3], columns)):
-            out[i, j] = 0.0
-            if not allowed[i, j]:
-                continue
-            top, power, seen = 0.0, 0.0, 0.0
-            for a in range(max(0, reach - i), min(side, rows - i + reach)):
-                for b in range(max(0, reach - j), min(side, columns - j + reach)):
-                    w = weight[i + a - reach, j + b - reach]
-                    if w > 0.0:
-                        t = shape[a, b]
-                        top += t * left[i + a - reach, j + b - reach]
-                        power += t * t * w
-                        seen += t * t
-            if seen >= least_seen * whole:
-                out[i, j] = top / math.sqrt(power + patch * power * power)
+        top[:], power[:], seen[:] = 0.0, 0.0, 0.0
+        for a in range(max(0, reach - i), min(side, rows - i + reach)):
+            other = i + a - reach
+            for b in range(side):
+                t = shape[a, b]
+                if t == 0.0:
+                    continue
+                for j in range(max(low, reach - b), min(high, columns + reach - b)):  # a row at once: vector units
+                    w = weight[other, j + b - reach]
+                    top[j] += t * left[other, j + b - reach]
+                    power[j] += t * t * w
+                    seen[j] += t * t if w > 0.0 else 0.0
+        for j in range(low, high):
+            stands = allowed[i, j] and seen[j] >= least_seen * whole
+            out[i, j] = top[j] / math.sqrt(power[j] + patch * power[j] * power[j]) if stands else 0.0
 
 
 @njit(cache=True, nogil=True)
