@@ -123,6 +123,13 @@ def worst_straightedge(height: Floats, valid: Bools, cell: float, length: float)
     return Worst(gap, u, v, math.degrees(angle))
 
 
+def worst_at_angle(height: Floats, valid: Bools, cell: float, length: float, angle_deg: float) -> Worst:
+    """As `worst_straightedge`, laid at one angle only."""
+    angles = np.radians(np.array([angle_deg]))
+    gap, u, v, angle = _search(height, valid, cell, length, angles, cell, np.zeros(3))
+    return Worst(gap, u, v, math.degrees(angle))
+
+
 def _thin(height: Floats, valid: Bools, by: int) -> tuple[Floats, Bools]:
     """Blocks of cells: their mean height, and whether any of them is valid."""
     rows, columns = (size // by * by for size in height.shape)

@@ -12,7 +12,7 @@ from tests.simulate.building import Building, BuiltWall
 from tests.simulate.outline import OpeningRing
 from tests.simulate.scanner import Instrument, scan_from_room
 from tests.simulate.sheets import Packed, pack
-from tests.simulate.straightedge import worst_straightedge
+from tests.simulate.straightedge import Worst, worst_at_angle, worst_straightedge
 from tests.simulate.visibility import Stand, reach_on, stands_of
 from unfold.arrays import Bools, Floats
 
@@ -228,7 +228,10 @@ def _flatness(wall: BuiltWall, good: Bools, u: Floats, v: Floats) -> dict[str, A
     quadratic = _quadratic(h, x, y)
     flat = height - (plane[0] + plane[1] * u + plane[2] * v)
     corner = (float(u.min() - CELL_M / 2), float(v.min() - CELL_M / 2))
-    edges = [] if curved else [_straightedge(flat, good, corner, *rule) for rule in RULES]
+    if curved:
+        edges = [_on_curve(wall.surface.frame.radius_m, height, good, u, v, corner, *rule) for rule in RULES]
+    else:
+        edges = [_straightedge(flat, good, corner, *rule) for rule in RULES]
     return {
         "lean_mm_per_m": float(plane[2]),
         "bow_horizontal_mm": float(-quadratic[3] * (np.ptp(x) / 2) ** 2),
@@ -245,10 +248,46 @@ def _quadratic(h: Floats, x: Floats, y: Floats) -> Floats:
     return np.asarray(np.linalg.lstsq(columns, h, rcond=None)[0])
 
 
+def _on_curve(
+    radius_m: float | None,
+    height: Floats,
+    good: Bools,
+    u: Floats,
+    v: Floats,
+    corner: tuple[float, float],
+    rule: str,
+    length_mm: float,
+    tolerance_mm: float,
+) -> dict[str, Any]:
+    """The worse of a straightedge along the axis and a template of the surface's own radius, at most 45 degrees of it.
+
+    Heights are those over the least-squares cylinder of what was seen (ISO 12180-1), unrolled.
+    """
+    assert radius_m is not None
+    turn = u[good] / radius_m
+    places = np.column_stack([np.ones(turn.shape), np.cos(turn), np.sin(turn), v[good] * np.cos(turn)])
+    places = np.column_stack([places, v[good] * np.sin(turn)])
+    form = height.copy()
+    form[good] -= places @ np.linalg.lstsq(places, height[good], rcond=None)[0]
+    form[~good] = 0.0
+    around = min(length_mm, 1000 * abs(radius_m) * math.pi / 4)
+    found = [
+        worst_at_angle(form, good, CELL_M * 1000, length, angle) for length, angle in ((length_mm, 90.0), (around, 0.0))
+    ]
+    worst = max(found, key=lambda one: one.gap)
+    return _entry(worst, corner, rule, length_mm, tolerance_mm)
+
+
 def _straightedge(
     flat: Floats, good: Bools, corner: tuple[float, float], rule: str, length_mm: float, tolerance_mm: float
 ) -> dict[str, Any]:
     worst = worst_straightedge(flat, good, CELL_M * 1000, length_mm)
+    return _entry(worst, corner, rule, length_mm, tolerance_mm)
+
+
+def _entry(
+    worst: Worst, corner: tuple[float, float], rule: str, length_mm: float, tolerance_mm: float
+) -> dict[str, Any]:
     u0, v0 = corner
     return {
         "rule": rule,
