@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from tests.accuracy.matching import Pair, face
+from tests.accuracy.matching import Pair, face, to_true
 from tests.simulate.building import Building
 from tests.simulate.heights import as_terms
 from tests.simulate.scanner import scan_from_room
@@ -90,7 +90,7 @@ def compare_surface(pair: Pair, building: Building) -> SurfaceErrors:
         int(outside.sum()),
         _figures(pair),
         _verdicts(pair),
-        _bumps(uvh[inside], error, wall.surface.terms, wall.surface.heights),
+        _bumps(uvh[inside], error, wall.surface.terms, wall.surface.heights, _listed(pair)),
     )
 
 
@@ -140,8 +140,19 @@ def _rule(flatness: dict[str, Any], rule: str) -> dict[str, Any] | None:
     return next((entry for entry in flatness["straightedge"] if entry["rule"] == rule), None)
 
 
-def _bumps(uvh: Floats, error: Floats, terms: Floats, heights: Any) -> tuple[tuple[float, float, bool], ...]:
-    """Whether each true bump stands out of what the same test finds at flat places of the wall (3 sigma)."""
+def _listed(pair: Pair) -> Floats:
+    """Lumps that flatness.json lists as told from flat: u and v on the true wall, mm, and height (n, 3)."""
+    lumps = [lump for lump in pair.measured.flatness.get("lumps", ()) if not lump["doubtful"]]
+    if not lumps:
+        return np.zeros((0, 3))
+    places = to_true([[lump["at"]["u"], lump["at"]["v"]] for lump in lumps], pair.measured, pair.true)
+    return np.column_stack([places[:, :2], [lump["height_mm"] for lump in lumps]])
+
+
+def _bumps(
+    uvh: Floats, error: Floats, terms: Floats, heights: Any, listed: Floats
+) -> tuple[tuple[float, float, bool], ...]:
+    """Whether each true bump is listed, or stands out of what the same test finds at flat places of the wall (3 sigma)."""
     bumps = terms[terms[:, 0] == BUMP_CODE]
     if len(bumps) == 0:
         return ()
@@ -150,19 +161,23 @@ def _bumps(uvh: Floats, error: Floats, terms: Floats, heights: Any) -> tuple[tup
     if len(smooth):
         measured = measured - _plain(smooth, uvh)
     random = np.random.default_rng(5)
+    low, high = uvh[:, :2].min(axis=0) + 100, uvh[:, :2].max(axis=0) - 100
     found = []
-    for row in bumps:
+    for row in bumps if np.all(high > low) else ():
         across = row[4] * 2000
         place = row[2:4] * 1000
         flat = [
             spot
-            for spot in random.uniform(uvh[:, :2].min(axis=0) + 100, uvh[:, :2].max(axis=0) - 100, (200, 2))
+            for spot in random.uniform(low, high, (200, 2))
             if np.min(np.hypot(*(bumps[:, 2:4] * 1000 - spot).T)) > 2 * across
         ]
         if len(flat) < LEAST_FLAT_PLACES:
             continue
         noise = np.nanstd([_stands_out(uvh, measured, spot, across) for spot in flat[:60]])
-        found.append((across, row[1] * 1000, bool(abs(_stands_out(uvh, measured, place, across)) > 3 * noise)))
+        near = np.hypot(*(listed[:, :2] - place).T) < max(across / 3, 15.0)
+        told = bool((near & (listed[:, 2] * row[1] > 0)).any())
+        told |= bool(abs(_stands_out(uvh, measured, place, across)) > 3 * noise)
+        found.append((across, row[1] * 1000, told))
     return tuple(found)
 
 
