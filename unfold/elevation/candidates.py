@@ -89,10 +89,7 @@ def _void_beside(group: Bools, evidence: Evidence) -> Bools:
 
     Most of a deep box's back lies in the shadow of its sides, and nothing but void tells of it.
     """
-    around = tuple(
-        slice(max(int(lines[0]) - 2, 0), int(lines[-1]) + 3)
-        for lines in (np.flatnonzero(group.any(axis=1)), np.flatnonzero(group.any(axis=0)))
-    )
+    around = _window(group, 2)
     near = ndimage.binary_dilation(group[around], np.ones((3, 3), dtype=bool), iterations=2)
     void = (evidence.seen[around] == EMPTY) & (evidence.spacing_mm[around] < VOID_SPACING * evidence.grid.cell_mm)
     beside = np.zeros(group.shape, dtype=bool)
@@ -100,13 +97,25 @@ def _void_beside(group: Bools, evidence: Evidence) -> Bools:
     return beside
 
 
+def _window(cells: Bools, margin: int) -> tuple[slice, slice]:
+    """Rows and columns that hold a group, and a margin: most groups are small, and rasters large."""
+    rows, columns = np.flatnonzero(cells.any(axis=1)), np.flatnonzero(cells.any(axis=0))
+    return (
+        slice(max(int(rows[0]) - margin, 0), int(rows[-1]) + margin + 1),
+        slice(max(int(columns[0]) - margin, 0), int(columns[-1]) + margin + 1),
+    )
+
+
 def _substantial(cells: Bools, rays_behind: AnyArray, evidence: Evidence) -> bool:
     """More than a chance of stray rays: wide both ways, enough rays, and hardly a ray on the wall among them."""
-    rows, columns = np.nonzero(cells)
-    if rows.size == 0 or rays_behind[cells].sum() < LEAST_RAYS:
+    if not cells.any():
+        return False
+    around = _window(cells, 0)
+    cells, rays_behind = cells[around], rays_behind[around]
+    if rays_behind[cells].sum() < LEAST_RAYS:
         return False
     cell = evidence.grid.cell_mm
-    height, width = (np.ptp(rows) + 1) * cell, (np.ptp(columns) + 1) * cell
+    height, width = cells.shape[0] * cell, cells.shape[1] * cell
     core = ndimage.binary_opening(np.pad(cells, 1), np.ones((2, 2), dtype=bool))[1:-1, 1:-1]
     sides = min(height, width)
     wide = sides >= LEAST_SIDE_MM and core.sum() * cell**2 >= LEAST_SIDE_MM**2

@@ -8,7 +8,7 @@ from shapely.geometry import Polygon
 
 from unfold.arrays import Bools, Floats
 from unfold.elevation.collect import ZoneRays
-from unfold.elevation.local_rays import LocalRays, to_surface
+from unfold.elevation.local_rays import to_surface
 from unfold.elevation.local_surface import LocalSurface
 from unfold.elevation.rings import signed_area, signed_distance
 
@@ -21,6 +21,7 @@ BOARD_MM = 60.0  # boards around an opening stand up to this far before the wall
 RIM_MM = (5.0, 25.0)  # beside the ring, where the wall must be
 LEAST_FRAMED = 0.6  # of the rays there that must have ended on it
 SIGNIFICANT = 4.0  # standard deviations of the noise that a recess must be deep
+CLEANLY_FRAMED, LEAST_ACROSS_CLEAN = 0.95, 1.6
 LEAST_ACROSS = 2.2  # a ring narrower than this many ray spacings may be a few stray points
 
 
@@ -48,11 +49,13 @@ def look_inside(
     if behind.sum() < LEAST_RAYS or behind.sum() < LEAST_SHARE * crossing.sum():
         return None
     depth = local.depth
-    beside = (distance > RIM_MM[0]) & (distance < RIM_MM[1]) & (local.depth > -BOARD_MM)
+    blurred = 3 * noise_mm if not np.any(rays.du) and not np.any(rays.dv) else 0.0
+    beside = (distance > RIM_MM[0] + blurred) & (distance < RIM_MM[1] + blurred) & (local.depth > -BOARD_MM)
     on_wall = local.depth[beside] < max(3 * noise_mm, 3.0)
     if on_wall.sum() < LEAST_RAYS or on_wall.mean() < LEAST_FRAMED:
         return None
-    if np.median(depth[behind]) < SIGNIFICANT * noise_mm or not _spread_out(local, behind, ring):
+    clean = behind.sum() == crossing.sum() and on_wall.mean() > CLEANLY_FRAMED
+    if np.median(depth[behind]) < SIGNIFICANT * noise_mm or not _spread_out(behind, ring, clean):
         return None
     core = behind & (distance < -core_mm)
     if core.sum() < LEAST_RAYS:
@@ -84,11 +87,14 @@ def returned_share(edge: ZoneRays, inner: ZoneRays, surface: LocalSurface, ring:
     return float(within / (on_wall.sum() / max(edge.share, 1e-9) / area))
 
 
-def _spread_out(local: LocalRays, behind: Bools, ring: Floats) -> bool:
-    """Whether the ring is wider than a few ray spacings both ways, so that it is no chance group of stray points."""
+def _spread_out(behind: Bools, ring: Floats, clean: bool) -> bool:
+    """Whether the ring is wider than a few ray spacings both ways, so that it is no chance group of stray points.
+
+    It may be narrower where all rays in it went behind and all around it ended on the wall.
+    """
     area = abs(signed_area(ring))
     spacing = np.sqrt(area / max(int(behind.sum()), 1))
-    return bool(min(np.ptp(ring[:, 0]), np.ptp(ring[:, 1])) > LEAST_ACROSS * spacing)
+    return bool(min(np.ptp(ring[:, 0]), np.ptp(ring[:, 1])) > (LEAST_ACROSS_CLEAN if clean else LEAST_ACROSS) * spacing)
 
 
 def _peak_depth(depths: Floats, noise_mm: float) -> float | None:

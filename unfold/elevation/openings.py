@@ -36,6 +36,7 @@ from unfold.surface.result import WallSurface
 
 EDGE_ZONE_MM = 45.0
 NEIGHBOUR_MM = 60.0
+ROUGH_MM = 8.0  # by how much a rough box may be too large
 CASING_ZONE_MM = 190.0  # widest casing that is looked for
 BOARD_FLAT_MM = 0.4  # how far boards stand from their middle height; common practice, no published source
 LOW_MM = 1000.0  # what is smaller may hang just above the floor
@@ -43,6 +44,7 @@ LEAST_LIFT_MM = 6.0
 ROUND_MOST_MM = 900.0
 CLEARLY_ROUND = 3.0  # log-likelihood by which a circle must be better: most boxes are square
 MOST_UNCERTAIN = 0.2  # of its smaller size: what is less certain may not be there at all
+MOST_UNCERTAIN_DEEP, SURELY_DEEP = 0.35, 20.0  # the same for a back this many standard deviations of the noise deep
 ODD_SHARE = 0.05  # of wall within a rectangle, from which on it is none
 LEAST_ODD_CELLS = 60
 ON_WALL_SHARE = 0.85
@@ -111,7 +113,7 @@ def measure_openings(
 ) -> list[Opening]:
     """Measure every candidate of a wall; those that the rays do not bear out are left out."""
     found = [opening for case in _apart(cases) for opening in _measure(surface, evidence, outline, case)]
-    found = _sensible(found, outline)
+    found = _sensible(found, outline, surface.noise_mm)
     found.sort(key=lambda opening: (float(opening.ring_mm[:, 0].min()), float(opening.ring_mm[:, 1].min())))
     return [_renamed(opening, f"{wall.id}-O{i + 1}") for i, opening in enumerate(found)]
 
@@ -138,16 +140,23 @@ def _beside(one: Candidate, other: Candidate) -> bool:
 
 
 def _across(rays: ZoneRays, box: Box) -> Bools:
-    return (rays.u > box[0]) & (rays.u < box[2]) & (rays.v > box[1]) & (rays.v < box[3])
+    """Rays well within a rough box: it may reach over the web between the two."""
+    inside_u = (rays.u > box[0] + ROUGH_MM) & (rays.u < box[2] - ROUGH_MM)
+    return inside_u & (rays.v > box[1] + ROUGH_MM) & (rays.v < box[3] - ROUGH_MM)
 
 
-def _sensible(openings: Sequence[Opening], outline: Outline) -> list[Opening]:
-    """Leave out what lies largely off the wall, on another opening, or is hardly wider than it is uncertain."""
+def _sensible(openings: Sequence[Opening], outline: Outline, noise_mm: float) -> list[Opening]:
+    """Leave out what lies largely off the wall, on another opening, or is hardly wider than it is uncertain.
+
+    A box whose back lies many times the noise behind the wall is there, however roughly sparse rays tell its size.
+    """
     face = Polygon(outline.ring)
     kept: list[Opening] = []
     for opening in sorted(openings, key=lambda one: -Polygon(one.ring_mm).area):
         ring = Polygon(opening.ring_mm)
-        if opening.standard_uncertainty_mm > MOST_UNCERTAIN * min(opening.size_mm):
+        sure = opening.depth_mm is not None and opening.depth_mm > SURELY_DEEP * noise_mm
+        share = MOST_UNCERTAIN_DEEP if sure else MOST_UNCERTAIN
+        if opening.standard_uncertainty_mm > share * min(opening.size_mm):
             continue
         if ring.intersection(face).area < ON_WALL_SHARE * ring.area:
             continue
@@ -200,7 +209,8 @@ def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: C
             if all(made):
                 return [one for one in made if one is not None]
     shape = _best_shape(local, case.candidate, tolerance)
-    if shape.kind == "rectangle" and max(shape.size_mm) > SERVICE_MOST_MM and _wall_share(shape, evidence) > ODD_SHARE:
+    large = shape.kind == "rectangle" and max(shape.size_mm) > SERVICE_MOST_MM
+    if large and surface.noise_mm < NOISY_MM and _wall_share(shape, evidence) > ODD_SHARE:
         shape = _odd_shape(case.candidate, evidence)
     shape = _stand_on_floor(shape, outline) if case.candidate.reaches_floor else shape
     return _listed(_opening(surface, case, wall_face, shape, None))
