@@ -5,10 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.layout.sample_walls import bow, elevation, rectangle, rectangle_corners, surface
+from tests.layout.sample_walls import bow, elevation, opening, rectangle, rectangle_corners, surface
 from unfold.layout.finished_face import bed_of, finished_face, plumb_slope
 from unfold.layout.wall_face import WallFace
-from unfold.layout.wall_heights import cells_inside, wall_heights
+from unfold.layout.wall_heights import cells_of, wall_heights
+from unfold.surface.result import Grid
 
 WALL = elevation("W1", rectangle_corners(3000.0, 2700.0, "W4", "W2"))
 
@@ -59,10 +60,11 @@ def test_the_least_bed_is_kept_at_the_surfaces_upper_bound(seed: int, waves: flo
 
 
 def test_heights_count_inside_the_outline_and_outside_openings_only() -> None:
-    inside = cells_inside(
-        WallFace(WALL).net, np.array([-5.0, 5.0, 1500.0, 2995.0, 3005.0]), np.array([-5.0, 5.0, 2695.0, 2705.0])
-    )
-    np.testing.assert_array_equal(inside.astype(int), [[0] * 5, [0, 1, 1, 1, 0], [0, 1, 1, 1, 0], [0] * 5])
+    door = opening("W1-O1", "door", 1000.0, 0.0, 900.0, 2050.0)
+    face = WallFace(elevation("W1", rectangle_corners(3000.0, 2700.0, "W4", "W2"), [door]))
+    inside = cells_of(face.net, Grid(-5.0, -5.0, 10.0, 272, 302))
+    assert inside.sum() == 300 * 270 - 90 * 205
+    assert inside[1:271, 1:101].all() and not inside[1:206, 101:191].any() and inside[206:271, 101:191].all()
 
 
 def test_what_is_unseen_is_not_measured() -> None:

@@ -31,11 +31,10 @@ EDGE_NAMES = {
 
 @dataclass(frozen=True, slots=True)
 class Ordinate:
-    """A distance from a datum line: of `at_mm` along `axis`; the feature lies at `across_mm` on the other axis."""
+    """A distance from a datum line: of `at_mm` along `axis`."""
 
     axis: Literal["u", "v"]
     at_mm: float
-    across_mm: float
     text: str
 
 
@@ -106,21 +105,20 @@ def _ordinates(
     """List the joints' middles, the panels' ends, the openings' and cutouts' edges along one axis, each once."""
     index = 0 if axis == "u" else 1
     datum = wall.plumb_u_mm if axis == "u" else wall.level_v_mm
-    found: list[tuple[float, float]] = []
+    found: list[float] = []
     for joint in laid.joints:
         (start, end) = joint.line_mm[:, index]
         if abs(end - start) < SAME_MM:
-            found.append(((start + end) / 2.0, float(joint.line_mm[:, 1 - index].min())))
+            found.append((start + end) / 2.0)
     rings = [opening.ring_mm for opening in wall.openings if opening.kind != "service"]
     rings += [cutout.ring_mm for panel in laid.panels for cutout in panel.cutouts]
     rings += [np.vstack([panel.ring_mm for panel in laid.panels])] if laid.panels else [wall.outline_mm]
     for ring in rings:
-        across = float(ring[:, 1 - index].min())
-        found += [(float(ring[:, index].min()), across), (float(ring[:, index].max()), across)]
+        found += [float(ring[:, index].min()), float(ring[:, index].max())]
     ordinates: list[Ordinate] = []
-    for at, across in sorted(found):
+    for at in sorted(found):
         if not ordinates or at - ordinates[-1].at_mm >= SAME_MM:
-            ordinates.append(Ordinate(axis, at, across, offset_text(at - datum, settings)))
+            ordinates.append(Ordinate(axis, at, offset_text(at - datum, settings)))
     return ordinates
 
 

@@ -14,12 +14,13 @@ from unfold.arrays import AnyArray, Floats
 from unfold.drawing.canvas import AnyCanvas, Box, Canvas
 from unfold.drawing.colour import INK, OPENING_FILL, PAPER, QUIET_INK, UNSEEN_HATCH, colour_heights
 from unfold.drawing.contours import Contours, contour_lines, smoothed_heights
-from unfold.drawing.coverage import cells_inside, judged_share
+from unfold.drawing.coverage import judged_share
 from unfold.drawing.labels import Labels
 from unfold.drawing.lengths import length, percent, quantity, signed
 from unfold.drawing.steps import round_end, round_step, ticks
 from unfold.drawing.wall_picture_key import KEY_WIDTH, draw_key, key_height
 from unfold.elevation.result import WallElevation
+from unfold.elevation.rings import cells_inside
 from unfold.settings.drawing import DrawingSettings
 from unfold.surface.result import Straightedge, WallSurface
 
@@ -101,7 +102,7 @@ def thinned(points: Floats, closed: bool = True) -> Floats:
 
 def relief_of(wall: WallElevation, surface: WallSurface) -> Relief:
     """Work out contours and colours of one wall, once for all the canvases that it is drawn on."""
-    smooth = np.where(cells_inside(surface.grid, wall.outline_mm), smoothed_heights(surface), np.nan)
+    smooth = np.where(cells_inside(wall.outline_mm, surface.grid), smoothed_heights(surface), np.nan)
     limit_mm = colour_limit_mm(surface, smooth)
     stride = 1 + max(surface.height_mm.shape) // MOST_CELLS_SHOWN
     shown = surface.height_mm[stride // 2 :: stride, stride // 2 :: stride][::-1]

@@ -1,5 +1,7 @@
 """Geometry of rings: area, signed distance, orientation, and rings around raster cells."""
 
+from collections.abc import Iterable
+
 import numpy as np
 import shapely
 from shapely.geometry import Polygon
@@ -27,10 +29,12 @@ def signed_distance(ring: Floats, points: Floats) -> Floats:
     return ring_distance(np.ascontiguousarray(ring, dtype=float), np.ascontiguousarray(points, dtype=float))
 
 
-def cells_inside(ring: Floats, grid: Grid) -> Bools:
-    """Cells (rows, columns) whose centre lies inside a ring."""
+def cells_inside(ring: Floats, grid: Grid, holes: Iterable[Floats] = ()) -> Bools:
+    """Cells (rows, columns) whose centre lies inside a ring (n, 2) and outside of its holes, (m, 2) each."""
     cells = np.zeros((grid.rows, grid.columns), dtype=bool)
     fill_ring(np.ascontiguousarray(ring, dtype=float), grid.u0_mm, grid.v0_mm, grid.cell_mm, cells)
+    for hole in holes:
+        cells &= ~cells_inside(hole, grid)
     return cells
 
 

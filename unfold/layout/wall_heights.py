@@ -7,9 +7,10 @@ from scipy import ndimage
 from shapely.geometry.base import BaseGeometry
 
 from unfold.arrays import Bools, Floats
-from unfold.layout.wall_face import WallFace, polygon_list
+from unfold.elevation.rings import cells_inside
+from unfold.layout.wall_face import WallFace, polygon_list, ring_points
 from unfold.quantity import COVERAGE_FACTOR
-from unfold.surface.result import WallSurface
+from unfold.surface.result import Grid, WallSurface
 
 STEADY_MM = 0.5  # cells less certain than this are averaged with their neighbours before a bound is taken
 
@@ -51,26 +52,18 @@ def wall_heights(face: WallFace, surface: WallSurface) -> WallHeights:
     grid = surface.grid
     u: Floats = grid.u0_mm + grid.cell_mm * np.arange(grid.columns, dtype=np.float64)
     v: Floats = grid.v0_mm + grid.cell_mm * np.arange(grid.rows, dtype=np.float64)
-    counts = surface.is_wall & np.isfinite(surface.height_mm) & cells_inside(face.net, u, v)
+    counts = surface.is_wall & np.isfinite(surface.height_mm) & cells_of(face.net, grid)
     error = np.where(np.isfinite(surface.standard_error_mm), surface.standard_error_mm, surface.noise_mm)
     height = np.where(counts, surface.height_mm, np.nan)
     height, error = _steadied(height, np.where(counts, error, np.nan))
     return WallHeights(u, v, grid.cell_mm, height, error)
 
 
-def cells_inside(shape: BaseGeometry, u_mm: Floats, v_mm: Floats) -> Bools:
-    """Tell which cell centres lie inside a region, by the even-odd rule along each row; shape (rows, columns)."""
-    rings = [ring for polygon in polygon_list(shape) for ring in (polygon.exterior, *polygon.interiors)]
-    inside = np.zeros((len(v_mm), len(u_mm)), np.bool_)
-    if not rings:
-        return inside
-    starts = np.concatenate([np.asarray(ring.coords)[:-1] for ring in rings])
-    ends = np.concatenate([np.asarray(ring.coords)[1:] for ring in rings])
-    for row, level in enumerate(v_mm):
-        crosses = (starts[:, 1] <= level) != (ends[:, 1] <= level)
-        (u1, v1), (u2, v2) = starts[crosses].T, ends[crosses].T
-        crossings = np.sort(u1 + (level - v1) / (v2 - v1) * (u2 - u1))
-        inside[row] = np.searchsorted(crossings, u_mm) % 2 == 1
+def cells_of(shape: BaseGeometry, grid: Grid) -> Bools:
+    """Tell which cells' centres lie inside a region; shape (rows, columns)."""
+    inside = np.zeros((grid.rows, grid.columns), np.bool_)
+    for polygon in polygon_list(shape):
+        inside |= cells_inside(ring_points(polygon.exterior), grid, [ring_points(hole) for hole in polygon.interiors])
     return inside
 
 
