@@ -16,6 +16,7 @@ SHORT_M = 0.06  # a shorter run is a splinter of the arrangement
 BOUNDED_SHARE = 0.7  # a further room that no station stood in is one only when this much of its border is wall
 UNKNOWN_M = 0.3
 MOST_OPENING_M = 4.0  # wider gaps between coplanar walls are taken for the end of the wall
+NARROW_M = 0.6
 CARRY_M = 1.0  # a wall is carried on unseen to its corner by at most this much
 
 
@@ -143,10 +144,12 @@ def columns_within(run: Run, one: Columns) -> Ints:
 
 
 def _holds(run: Run, one: Columns) -> bool:
-    """A run is wall when plain wall was hit on enough of it."""
+    """A run is wall when plain wall was hit on enough of it; one too narrow for a door has less to excuse the rest."""
     inside = columns_within(run, one)
     full = float(one.full[inside].sum()) * COLUMN_M
     some = float((one.full | one.lintel | one.partly)[inside].sum()) * COLUMN_M
+    if run.length < NARROW_M and full < 0.4 * run.length:
+        return False
     return full >= min(0.1, 0.6 * run.length) and (full >= 0.15 * run.length or some >= 0.5 * run.length)
 
 
