@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.layout.sample_walls import Sample, elevation, one_wall, opening, rectangle_corners
+from tests.layout.sample_walls import Sample, elevation, one_wall, opening, rectangle_corners, ticket_hall
 from tests.layout.test_schemes import laid, plain_wall
 from unfold.errors import SettingsError
 from unfold.layout import lay_panels
@@ -89,6 +89,17 @@ def test_a_joint_outside_the_wall_is_refused(tmp_path: Path) -> None:
     assert "job.toml:3: layout.own_joint[1].u" in said and "between 3 and 2997 mm" in said
     said = refused(plain_wall(3000.0), '[[layout.own_joint]]\nwall = "W7"\nu = 100\n', tmp_path)
     assert "job.toml:2" in said and "use one of W1" in said
+
+
+def test_walls_that_do_not_meet_have_no_corner(tmp_path: Path) -> None:
+    text = '[[layout.corner]]\nwalls = ["W1", "W3"]\nruns_through = "W1"\n'
+    said = refused(ticket_hall(), text, tmp_path)
+    assert "job.toml:2: layout.corner[1].walls: W1 and W3 do not meet" in said and "W1-W2" in said
+
+
+def test_joints_of_a_wall_without_panels_are_said_to_be_unused() -> None:
+    layout = laid(ticket_hall(), own_joint=[{"wall": "W4", "u": 1000.0}])
+    assert ("joints-unused", "W4") in {(one.code, one.wall) for one in layout.findings}
 
 
 def test_level_joints_follow_the_heads_of_two_windows_where_the_largest_has_none_in_reach() -> None:

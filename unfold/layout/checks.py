@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
+from unfold.elevation.result import WallElevation
 from unfold.errors import SettingsError
 from unfold.layout.own_joints import loose_ends
 from unfold.layout.site import PanelLimits, Site
@@ -23,6 +24,24 @@ def check_names(settings: LayoutSettings, walls: Iterable[str]) -> None:
         if name not in known:
             raise SettingsError(
                 f"{settings.source.place(*keys)}: there is no wall {name!r}", f"use one of {', '.join(known)}"
+            )
+
+
+def check_corners(settings: LayoutSettings, walls: Iterable[WallElevation]) -> None:
+    """Refuse a corner whose two walls do not meet in an inside corner."""
+    met = {
+        frozenset((wall.id, edge.neighbour))
+        for wall in walls
+        for edge in wall.edges
+        if edge.kind == "inside_corner" and edge.neighbour is not None
+    }
+    for index, corner in enumerate(settings.corner):
+        if frozenset(corner.walls) not in met:
+            where = settings.source.place("layout", "corner", index, "walls")
+            known = ", ".join(sorted("-".join(sorted(pair)) for pair in met)) or "none"
+            raise SettingsError(
+                f"{where}: {corner.walls[0]} and {corner.walls[1]} do not meet in an inside corner",
+                f"use two walls that do: {known}",
             )
 
 

@@ -9,7 +9,14 @@ from shapely.geometry.polygon import orient
 from unfold.arrays import Floats
 from unfold.elevation.result import Elevations
 from unfold.findings import Finding
-from unfold.layout.checks import check_names, check_orientations, check_own_joints, check_panel_sizes, panel_limits
+from unfold.layout.checks import (
+    check_corners,
+    check_names,
+    check_orientations,
+    check_own_joints,
+    check_panel_sizes,
+    panel_limits,
+)
 from unfold.layout.field import Field, lay_field
 from unfold.layout.finished_face import FinishedFace, bed_of, faceted_bed, finished_face, plumb_slope, widest_facet_mm
 from unfold.layout.layout_findings import job_findings, wall_findings
@@ -55,6 +62,7 @@ def lay_panels(
         The settings ask for something that the measured walls or the stock do not allow.
     """
     check_names(settings, [wall.id for wall in elevations.walls])
+    check_corners(settings, elevations.walls)
     check_orientations(panel_limits(settings), settings)
     progress("deciding what each wall needs")
     works = _decide(elevations, surfaces, settings)

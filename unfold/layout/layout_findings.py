@@ -38,6 +38,9 @@ def wall_findings(
         yield Finding("warning", f"wall-{decision.treatment}", decision.reason, wall)
     elif wall in settings.leave_out:
         yield Finding("note", "wall-left-out", "left out by the settings", wall)
+    written_for = {own.wall for own in settings.wall} | {joint.wall for joint in settings.own_joint}
+    if site is None and wall in written_for:
+        yield Finding("warning", "joints-unused", "it gets no panels: the joints written for it are not used", wall)
     if site is not None:
         yield Finding("note", "movement-sum", movement_words(site.movement, settings.movement), wall)
         yield from _corner_movement(face, site, settings)

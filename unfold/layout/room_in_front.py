@@ -56,48 +56,42 @@ def ceiling_before(faces: Sequence[WallFace], face: WallFace, u_mm: float, reach
 
     `reach_mm` is how deep the strip is. None where no wall beside the strip is known.
     """
-    depths, heights = [], []
-    wall = face.wall
-    for depth in np.arange(DEPTH_STEP_MM, reach_mm + DEPTH_STEP_MM, DEPTH_STEP_MM):
-        at = wall.origin_scan_m + (u_mm * wall.right + depth * wall.inward) / 1000.0
-        found = [_height_beside(faces, face, at, sign) for sign in (1.0, -1.0)]
-        known = [height for height in found if height is not None]
-        if known:
-            depths.append(float(depth))
-            heights.append(min(known))
-    return Ceiling(np.array(depths), np.array(heights)) if depths else None
+    depth = np.arange(DEPTH_STEP_MM, reach_mm + DEPTH_STEP_MM, DEPTH_STEP_MM)
+    at = face.wall.origin_scan_m + (u_mm * face.wall.right + depth[:, None] * face.wall.inward) / 1000.0
+    height = np.fmin(_height_beside(faces, face, at, 1.0), _height_beside(faces, face, at, -1.0))
+    known = np.isfinite(height)
+    return Ceiling(depth[known], height[known]) if known.any() else None
 
 
-def _height_beside(faces: Sequence[WallFace], face: WallFace, at_m: Floats, sign: float) -> float | None:
-    """How high the first wall is that is met from a point along u; None where none is, or its height is unknown."""
-    nearest, found = np.inf, None
-    wall = face.wall
+def _height_beside(faces: Sequence[WallFace], face: WallFace, at_m: Floats, sign: float) -> Floats:
+    """How high the first wall is that is met from each point (n, 3) along u, (n,); NaN where none is, or not known."""
+    nearest, found = np.full(len(at_m), np.inf), np.full(len(at_m), np.nan)
     for other in faces:
-        if other.wall.id == wall.id or other.wall.radius_mm is not None:
+        wall = other.wall
+        step = sign * float(np.dot(face.wall.right, wall.inward))
+        if wall.id == face.wall.id or wall.radius_mm is not None or abs(step) < 1e-6:
             continue
-        step = sign * float(np.dot(wall.right, other.wall.inward))
-        if abs(step) < 1e-6:
-            continue
-        distance = float(np.dot(other.wall.origin_scan_m - at_m, other.wall.inward)) / step
-        point = at_m + distance * sign * wall.right
-        u = 1000.0 * float(np.dot(point - other.wall.origin_scan_m, other.wall.right))
-        left, right = other.wall.outline_mm[:, 0].min(), other.wall.outline_mm[:, 0].max()
-        if 0.0 < distance < nearest and left <= u <= right:
-            floor, ceiling = -_least_v(other, "floor", u, -1.0), _least_v(other, "ceiling", u, 1.0)
-            nearest, found = distance, ceiling - floor if np.isfinite(ceiling - floor) else None
+        distance = (wall.origin_scan_m - at_m) @ wall.inward / step
+        points = at_m + sign * distance[:, None] * face.wall.right
+        u = 1000.0 * ((points - wall.origin_scan_m) @ wall.right)
+        left, right = wall.outline_mm[:, 0].min(), wall.outline_mm[:, 0].max()
+        met = (distance > 0.0) & (distance < nearest) & (left <= u) & (u <= right)
+        if met.any():
+            height = _least_v(other, "ceiling", u[met], 1.0) + _least_v(other, "floor", u[met], -1.0)
+            nearest[met], found[met] = distance[met], np.where(np.isfinite(height), height, np.nan)
     return found
 
 
-def _least_v(face: WallFace, kind: str, u_mm: float, sign: float) -> float:
-    """The least of sign x v of a kind of edge at a place; an upright part of it counts to its end. Infinite if none."""
-    least = np.inf
+def _least_v(face: WallFace, kind: str, u_mm: Floats, sign: float) -> Floats:
+    """The least of sign x v of a kind of edge at places (n,); an upright part of it counts to its end."""
+    least = np.full(len(u_mm), np.inf)
     for edge in face.wall.edges:
         if edge.kind == kind:
             points = face.edge_points(edge)
-            points = points[np.argsort(points[:, 0], kind="stable")]
-            beside = sign * points[np.abs(points[:, 0] - u_mm) <= DEPTH_STEP_MM / 2.0, 1]
-            v = np.interp(u_mm, points[:, 0], sign * points[:, 1], left=np.inf, right=np.inf)
-            least = min(least, float(v), float(beside.min(initial=np.inf)))
+            u, v = points[np.argsort(points[:, 0], kind="stable")].T
+            is_beside = np.abs(u - u_mm[:, None]) <= DEPTH_STEP_MM / 2.0
+            beside = np.where(is_beside, sign * v, np.inf).min(axis=1)
+            least = np.minimum(least, np.minimum(beside, np.interp(u_mm, u, sign * v, left=np.inf, right=np.inf)))
     return least
 
 
