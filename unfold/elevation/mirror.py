@@ -16,7 +16,7 @@ FAR_MM = 500.0  # only points well behind the wall tell a mirror image from a re
 CLEAR_MM = 150.0  # floors and ceilings lie alike on both sides of a wall: they tell nothing
 LEAST_POINTS = 40
 MIRROR_SHARE = 0.7  # of the points behind whose mirror image is a measured place
-LEAST_FOUND = 0.3  # of all points behind
+LEAST_WITHIN = 0.1  # of all points behind whose images must be found within the room itself
 SAMPLE = 1500
 
 
@@ -49,8 +49,9 @@ def is_mirror(rays: ZoneRays, crossed_mm: float, wall: Wall, voxels: AnyArray, p
     image = np.column_stack([u, v[chosen], 2 * crossed_mm - rays.h[chosen]]) / 1000
     places = wall.frame.level_from_uvh(image)
     found = _near_occupied(places, voxels)
-    against = ~found & shapely.contains_xy(plan, places[:, 0], places[:, 1])
-    enough = found.sum() >= LEAST_POINTS and found.mean() > LEAST_FOUND
+    within = np.asarray(shapely.contains_xy(plan, places[:, 0], places[:, 1]))
+    against, own = ~found & within, found & within
+    enough = own.sum() >= LEAST_POINTS and own.mean() > LEAST_WITHIN
     return bool(enough and found.sum() > MIRROR_SHARE * (found.sum() + against.sum()))
 
 
