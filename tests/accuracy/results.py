@@ -12,6 +12,7 @@ from tests.accuracy.surfaces import SurfaceErrors, compare_surface, plumb_error_
 from tests.simulate.scanner import Instrument
 
 SCARCE_SHARE = 0.5  # of a wall well seen, under which "cannot be decided" is the right verdict
+HIDDEN_SHARE = 0.05  # of a wall well seen, under which nobody can find it
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,7 @@ def judge(case: Case, limits: Limits) -> CaseResult:
         return CaseResult(case.room, case.seed, lost, (), None, "", case.seconds, case.failure)
     pairs, missing, invented = match(case.walls, case.measured)
     walls = [_judge_pair(case, pair, limits) for pair in pairs]
-    walls += [_lost(case, wall, "wall not found") for wall in missing]
+    walls += [_lost(case, wall, "wall not found") for wall in missing if _seen_share(wall) >= HIDDEN_SHARE]
     room = case.elevations["room"]
     allowed = [] if case.truth["not_walls"] else invented
     names = tuple(f"{wall.id} {wall.data['shape']} {wall.data['area_mm2'] / 1e6:.2f} m2" for wall in allowed)
@@ -85,6 +86,11 @@ def judge(case: Case, limits: Limits) -> CaseResult:
     )
 
 
+def _seen_share(wall: TrueWall) -> float:
+    """The share of a true wall that some station covers well."""
+    return float(np.mean(wall.well_seen[np.isfinite(wall.heights_mm)]))
+
+
 def _lost(case: Case, wall: TrueWall, why: str) -> WallResult:
     return WallResult(case.room, case.seed, wall.id, False, None, None, (why,), float(wall.data["area_mm2"]))
 
@@ -92,7 +98,7 @@ def _lost(case: Case, wall: TrueWall, why: str) -> WallResult:
 def _judge_pair(case: Case, pair: Pair, limits: Limits) -> WallResult:
     surface = compare_surface(pair, case.building)
     shape = None if is_round(pair.true) else compare_shape(pair)
-    scarce = np.mean(pair.true.well_seen[np.isfinite(pair.true.heights_mm)]) < SCARCE_SHARE
+    scarce = _seen_share(pair.true) < SCARCE_SHARE
     failed = [] if shape is None else _shape_failures(shape, limits)
     failed += [
         f"verdict {v.rule}: {v.verdict}, true {v.true_mm:.2f}, measured {_say(v.measured_mm)} "
