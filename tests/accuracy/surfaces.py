@@ -152,7 +152,7 @@ def _listed(pair: Pair) -> Floats:
 def _bumps(
     uvh: Floats, error: Floats, terms: Floats, heights: Any, listed: Floats
 ) -> tuple[tuple[float, float, bool], ...]:
-    """Whether each true bump is listed, or stands out of what the same test finds at flat places of the wall (3 sigma)."""
+    """Whether each true bump is listed, or stands out of what the same test finds at flat places (3 sigma)."""
     bumps = terms[terms[:, 0] == BUMP_CODE]
     if len(bumps) == 0:
         return ()

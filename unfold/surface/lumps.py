@@ -26,6 +26,7 @@ _LEAST_ACROSS = 4.0  # cells of the raster that a lump is looked for on, but for
 _MOST = 60
 _MOST_ACROSS = 24.0  # cells of the raster that a lump is settled on
 _FLATTEST = 0.8  # share of the radius
+_FLATTER = 4.0  # by how much a flat top must explain more, as a square of standard errors
 _MOST_STEPS = 60
 _LEAST_STEP = 0.02
 _SEEN_MOST, _SEEN_WHOLE = 0.6, 0.95  # share of a lump; near a rim mixed points pass for small ones
@@ -178,24 +179,30 @@ def _settled(level: _Level, lump: Lump, patch_mm: float) -> Lump:
             return 0.0, 0.0
         return top * top / (power + (patch_mm * power) ** 2), top / power
 
-    place = np.array([x, y, radius, lump.flat_share])
-    best, step = fit(place), np.array([0.2 * radius, 0.2 * radius, 0.2 * radius, 0.4])
-    for _ in range(_MOST_STEPS):
-        moved = False
-        for k in range(4):
-            for sign in (1.0, -1.0):
-                trial = place.copy()
-                trial[k] += sign * step[k]
-                near = np.abs(trial[:2] - (x, y)).max() <= max(1.0, 0.5 * radius)
-                if near and max(1.4, 0.5 * radius) <= trial[2] <= 1.6 * radius and 0.0 <= trial[3] <= _FLATTEST:
-                    now = fit(trial)
-                    if now[0] > best[0]:
-                        place, best, moved = trial, now, True
-                        break
-        if not moved:
-            step *= 0.5
-            if step[3] < _LEAST_STEP:
-                break
+    def climbed(place: Floats, sides: int) -> tuple[Floats, tuple[float, float]]:
+        best, step = fit(place), np.array([0.2 * radius, 0.2 * radius, 0.2 * radius, 0.4])
+        for _ in range(_MOST_STEPS):
+            moved = False
+            for k in range(sides):
+                for sign in (1.0, -1.0):
+                    trial = place.copy()
+                    trial[k] += sign * step[k]
+                    near = np.abs(trial[:2] - (x, y)).max() <= max(1.0, 0.5 * radius)
+                    if near and max(1.4, 0.5 * radius) <= trial[2] <= 1.6 * radius and 0.0 <= trial[3] <= _FLATTEST:
+                        now = fit(trial)
+                        if now[0] > best[0]:
+                            place, best, moved = trial, now, True
+                            break
+            if not moved:
+                step *= 0.5
+                if step[3] < _LEAST_STEP:
+                    break
+        return place, best
+
+    place, best = climbed(np.array([x, y, radius, 0.0]), 3)
+    flatter = climbed(place, 4)
+    if flatter[1][0] > best[0] + _FLATTER:
+        place, best = flatter
     variance = _height_variance(kernels.information(level.weight, place[0], place[1], place[2], place[3]), best[1])
     return Lump(
         grid.u0_mm + grid.cell_mm * float(place[0]),
@@ -245,6 +252,31 @@ def lump_heights_at(lumps: Iterable[Lump], u_mm: Floats, v_mm: Floats) -> Floats
         away = np.hypot(u_mm - lump.u_mm, v_mm - lump.v_mm) / (0.5 * lump.across_mm)
         total += lump.height_mm * _rise(away, lump.flat_share)
     return total
+
+
+def told_lumps(lumps: Iterable[Lump], grid: Grid, height_mm: Floats, is_wall: Bools, error_mm: float) -> list[Lump]:
+    """Lumps with their heights over the wall around them: the smooth layers carry a part of the wider ones.
+
+    `height_mm` (rows, columns) is the whole map, `error_mm` the standard error of its smooth part.
+    """
+    found = []
+    for lump in lumps:
+        x, y = (lump.u_mm - grid.u0_mm) / grid.cell_mm, (lump.v_mm - grid.v0_mm) / grid.cell_mm
+        radius = 0.5 * lump.across_mm / grid.cell_mm
+        reach = int(1.3 * radius) + 3
+        rows = slice(max(int(y) - reach, 0), max(int(y) + reach + 1, 0))
+        columns = slice(max(int(x) - reach, 0), max(int(x) + reach + 1, 0))
+        i, j = np.mgrid[rows, columns][:, : is_wall[rows, columns].shape[0], : is_wall[rows, columns].shape[1]]
+        away = np.hypot(i - y, j - x)
+        ring = is_wall[rows, columns] & (away > radius) & (away < 1.2 * radius + 1.0)
+        smooth = height_mm[rows, columns] - lump.height_mm * _rise(away / radius, lump.flat_share)
+        if not ring.any():
+            found.append(lump)
+            continue
+        more = float(smooth.ravel()[np.argmin(away)] - smooth[ring].mean())
+        error = float(np.hypot(lump.standard_uncertainty_mm, error_mm))
+        found.append(replace(lump, height_mm=lump.height_mm + more, standard_uncertainty_mm=error))
+    return found
 
 
 def doubtful_lumps(grid: Grid, height_mm: Floats, noise_mm: float) -> tuple[Lump, ...]:

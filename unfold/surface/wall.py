@@ -10,7 +10,7 @@ from unfold.quantity import worst_verdict
 from unfold.room.result import Wall
 from unfold.surface.figures import block_map, flatness_mm, laid_on, low_order_figures, straightedge
 from unfold.surface.height_map import map_heights
-from unfold.surface.lumps import doubtful_lumps, smallest_lumps
+from unfold.surface.lumps import doubtful_lumps, smallest_lumps, told_lumps
 from unfold.surface.noise import local_noise
 from unfold.surface.rays import TILE_CELLS, WallSums
 from unfold.surface.registration import Registration
@@ -67,6 +67,8 @@ def measure_wall(
     blocks = block_map(sums.grid, heights, is_wall, 50.0)
     low = low_order_figures(blocks, wall.frame, error, measured_extent_mm(sums, is_wall))
     flat = flatness_mm(sums.grid, heights.filled_mm, is_wall)
+    usual = float(np.median(heights.standard_error_mm[is_wall]))
+    told = told_lumps(heights.posterior.lumps, sums.grid, heights.filled_mm, is_wall, usual)
     doubtful = doubtful_lumps(sums.grid, cells.doubtful_mm, noise)
     standard = np.sqrt(heights.standard_error_mm**2 + error.height_mm**2 + error.patch_mm**2 + error.model_mm**2)
     surface = WallSurface(
@@ -87,10 +89,10 @@ def measure_wall(
         straightedges=tuple(edge for edge, _ in edges),
         verdict=worst_verdict(edge.verdict for edge, _ in edges),
         uncertainty_parts=edges[0][1] if edges else {},
-        lumps=(*heights.posterior.lumps, *doubtful),
+        lumps=(*told, *doubtful),
         smallest_lumps=smallest_lumps(int(is_wall.sum()), noise, density, data.registration.correlated_mm or 0.0),
     )
-    findings += _noticed(wall, cells, share) + _told(wall, heights.posterior.lumps, doubtful)
+    findings += _noticed(wall, cells, share) + _told(wall, told, doubtful)
     if scattered:
         text = f"{wall.id}: its points scatter by {noise:.0f} mm, others' by {usual_noise_mm:.1f} mm: not decided"
         findings.append(Finding("warning", "scattered", text, wall.id))
@@ -167,7 +169,7 @@ def _noticed(wall: Wall, cells: WallCells, share: float) -> list[Finding]:
     return found
 
 
-def _told(wall: Wall, lumps: tuple[Lump, ...], doubtful: tuple[Lump, ...]) -> list[Finding]:
+def _told(wall: Wall, lumps: list[Lump], doubtful: tuple[Lump, ...]) -> list[Finding]:
     """What to say of lumps: the highest of those told from flat, and every one that may be a thing."""
     found: list[Finding] = []
     if lumps:

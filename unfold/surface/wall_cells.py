@@ -26,6 +26,7 @@ _LEAST_THICK_MM = 4.0  # of cover plates, trims and boards; from memory
 _MOST_DOUBTFUL_MM = 15.0  # what is higher or deeper behind an edge is no plaster; from memory
 _FLAT_TOP = 0.55  # of what is half as high as an area, the share that is 0.8 times as high or more
 _EDGE_CELLS = 1.3  # over which a sharp edge rises from 0.2 to 0.8 of its height
+_STEADY = 0.12  # of an area's height, the scatter of its cells' means that still shows its edge
 _MOST_HALF_WIDTH = 12.5  # cells; of skirting, casings and plates
 _RECTANGLE = 0.88  # share of its own box that a picture or a board fills
 _RIM_CELLS = 3
@@ -143,7 +144,10 @@ def _tell_apart(sums: WallSums, sheet: Bools, inner: Bools, spread: int, noise_m
                 lumps[grown] |= area
                 continue
             things[grown] |= ndimage.binary_dilation(area, disk(1 + spread // 2))
-            if height[area].max() > _MOST_DOUBTFUL_MM or _is_fitting(area, height, inner[grown], spread - 1):
+            raw = sign * sums.near_sum[grown] / np.maximum(weight[grown], 1)
+            steady = noise_mm / np.sqrt(max(float(np.median(weight[grown][area])), 1.0)) < _STEADY * height[area].max()
+            shown = (raw, 0) if steady else (height, spread - 1)
+            if height[area].max() > _MOST_DOUBTFUL_MM or _is_fitting(area, shown[0], inner[grown], shown[1]):
                 number += 1
             elif (area & inner[grown]).sum() >= _LEAST_OBJECT_CELLS:
                 doubtful[grown][area] = off[grown][area]
