@@ -85,7 +85,7 @@ def report(rows: Sequence[Row], repeats: int) -> str:
         "points on), each a whole process, in turn.",
         "",
         "*decode* reads the file with the same reader and touches every point once; *run* is `unfold run` with every "
-        "stage and every file. Processor time is that of all threads and processes: it hardly depends on what else the "
+        "stage and every file. Processor time is that of all threads and processes: it depends less on what else the "
         "machine does.",
         "",
         "| format | points | decode | run | run / decode | decode, processor | run, processor | peak memory of run |",
