@@ -255,13 +255,17 @@ def border_costs(start: Floats, end: Floats, columns: list[Columns]) -> tuple[Fl
     """
     length = np.hypot(*(end - start).T)
     cost = np.full(len(start), LIMIT_COST)
+    parting = cost.copy()
     which = assign_segments(start, end, columns)
     for index, one in enumerate(columns):
         own = np.flatnonzero(which == index)
         if len(own):
-            per_column = _column_costs(one)
-            cost[own] = [_mean_cost(one, per_column, start[k], end[k]) for k in own]
-    return np.asarray(length * (cost + 0.01)), np.asarray((which >= 0) & (cost < WALLED_COST))
+            ending = _column_costs(one)
+            cost[own] = [_mean_cost(one, ending, start[k], end[k]) for k in own]
+            # a mouth between two pieces of one wall is a likely place for the room to end, and still no wall
+            open_there = np.where(one.through, 1.0, ending)
+            parting[own] = [_mean_cost(one, open_there, start[k], end[k]) for k in own]
+    return np.asarray(length * (cost + 0.01)), np.asarray((which >= 0) & (parting < WALLED_COST))
 
 
 def assign_segments(start: Floats, end: Floats, columns: list[Columns], tolerance: float = 0.004) -> Ints:

@@ -153,6 +153,9 @@ def _join(
     stop = start + depth * a.normal
     if not _reaches(other, stop) or _explained(0.5 * (start + stop), a, columns):
         return
+    past = back + (start - back) * 2.0
+    if _face_each_other(one, other, depth) and all(_is_open(p + 0.5 * depth * a.normal, storey) for p in (back, past)):
+        return
     found = _through_hits(a, end[0], depth, cells, storey)
     if found is None or _is_open(back + 0.5 * depth * a.normal, storey):
         beyond = 0.02 * np.sign(depth) * a.normal
@@ -161,8 +164,19 @@ def _join(
         jogs.walls.append(found)
 
 
+def _face_each_other(one: Columns, other: Columns, depth: float) -> bool:
+    """Tell whether two parallel walls were both seen from between them: the cheeks of an alcove, or a passage."""
+    a, b = one.trace, other.trace
+    assert isinstance(a, Line) and isinstance(b, Line)
+    seen = (
+        float(np.mean(one.facing[one.full])) * depth,
+        -float(np.mean(other.facing[other.full])) * depth * float(a.normal @ b.normal),
+    )
+    return min(seen) > 0.0
+
+
 def _is_open(place: Floats, storey: Storey) -> bool:
-    """Tell whether a ceiling was seen over a point: the wall then recedes there, and it is the other that stops."""
+    """Tell whether a ceiling was seen over a point: the room goes on there."""
     i, j, inside = storey.raster.index(place[None])
     return bool(inside[0] and not np.isnan(storey.ceiling_map_m[i[0], j[0]]))
 
