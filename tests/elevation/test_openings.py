@@ -27,7 +27,7 @@ PANE = Inside(0.8, 0.12, 0.8, 150.0, 500)
 
 def evidence_of(kind: np.ndarray) -> Evidence:
     grid = surface(wall("W1", upright((0, 0, 0), 0.0), 2.0)).grid
-    return Evidence(grid, kind, kind, np.full(kind.shape, 6.0))
+    return Evidence(grid, kind, kind, np.full(kind.shape, 6.0), np.zeros(kind.shape, dtype=bool))
 
 
 def blank() -> tuple[np.ndarray, np.ndarray]:

@@ -24,6 +24,7 @@ class Evidence:
     seen: AnyArray  # EMPTY .. BLOCKED by the cell's own rays
     kind: AnyArray  # the same, where empty cells close to a ray are of its kind
     spacing_mm: Floats  # local distance between neighbouring rays
+    doubtful: Bools  # rays ended about here, but broadly not on the wall's own surface: it may be hidden by a board
 
 
 def gather_evidence(surface: WallSurface) -> Evidence:
@@ -32,10 +33,12 @@ def gather_evidence(surface: WallSurface) -> Evidence:
     A single stray ray does not outvote the cell's others. A cell without any ray is of the kind of the nearest cell
     with one, when that is no farther than the spacing of the rays there explains; beyond, it stays EMPTY.
     """
-    seen = np.where(_boards(surface), PROUD, _vote(surface.rays, surface.is_wall)).astype(np.int8)
+    boards = _boards(surface)
+    told = boards if surface.noise_mm <= NOISY_MM else np.zeros_like(boards)
+    seen = np.where(told, PROUD, _vote(surface.rays, surface.is_wall)).astype(np.int8)
     spacing = _local_spacing(surface.rays, surface.grid.cell_mm)
     reach = np.maximum(SPACINGS * spacing, 0.75 * surface.grid.cell_mm) / surface.grid.cell_mm
-    return Evidence(surface.grid, seen, _fill(seen, reach), spacing)
+    return Evidence(surface.grid, seen, _fill(seen, reach), spacing, boards)
 
 
 def _vote(rays: RayCounts, is_wall: Bools) -> AnyArray:
@@ -52,14 +55,16 @@ def _vote(rays: RayCounts, is_wall: Bools) -> AnyArray:
 def _boards(surface: WallSurface) -> Bools:
     """Cells whose rays ended about on the wall but not on its own surface, over more than a rim's width: boards.
 
-    A rim of an opening is narrower; a scan so noisy that a board drowns in it, or a wall of which the surface stage
-    made nothing, gives no boards.
+    A rim of an opening is narrower; a wall of which the surface stage made nothing gives no boards. In a noisy scan the
+    cells are too uncertain to find a casing by, but the wall behind a skirting board still counts as not seen.
     """
     hit = surface.rays.hit > 0
     doubtful = hit & ~surface.is_wall
-    if surface.noise_mm > NOISY_MM or doubtful.sum() > 0.5 * hit.sum():
+    if doubtful.sum() > 0.5 * hit.sum():
         return np.zeros(hit.shape, dtype=bool)
     size = max(round(BOARD_MM / surface.grid.cell_mm), 2)
+    if surface.noise_mm > NOISY_MM:  # cells that chance left empty between them
+        doubtful = ndimage.binary_closing(doubtful, np.ones((3, 3), dtype=bool)) & ~surface.is_wall
     return np.asarray(ndimage.binary_opening(doubtful, np.ones((size, size), dtype=bool)))
 
 

@@ -232,6 +232,12 @@ def _lifted(case: Case, local: LocalRays, tolerance: float, outline: Outline) ->
     return replace(case, candidate=replace(case.candidate, reaches_floor=False))
 
 
+def _unplaced(shape: Shape, on_floor: bool) -> bool:
+    """Whether no ray placed either of two opposite sides: a width that is known to the cell alone is no measurement."""
+    left, below, right, above = shape.edges
+    return (left is None and right is None) or (not on_floor and below is None and above is None)
+
+
 def _listed(opening: Opening | None) -> list[Opening]:
     return [] if opening is None else [opening]
 
@@ -411,6 +417,8 @@ def _opening(
     if not Polygon(ring).is_valid or Polygon(ring).area < LEAST_AREA_MM2:
         return None
     bounds = shape if clear is None else clear
+    if bounds.kind == "rectangle" and bounds.edges and _unplaced(bounds, case.candidate.reaches_floor):
+        return None
     inside = look_inside(join(case.edge, case.inner), case.crossed_mm, wall_face, bounds.ring, surface.noise_mm)
     if inside is None:
         return None

@@ -33,7 +33,7 @@ def find_unseen(
 def _unseen_cells(evidence: Evidence, outline: Floats, openings: Sequence[Opening]) -> Bools:
     cell = evidence.grid.cell_mm
     inside = cells_inside(outline, evidence.grid)
-    seen = _settle_rim(evidence.kind == WALL, inside, max(round(RIM_MM / cell), 1))
+    seen = _settle_rim((evidence.kind == WALL) & ~evidence.doubtful, inside, max(round(RIM_MM / cell), 1))
     hidden = inside & ~seen
     for opening in openings:
         ring = np.asarray(Polygon(opening.ring_mm).buffer(0.6 * cell).exterior.coords)
