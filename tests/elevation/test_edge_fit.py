@@ -5,7 +5,7 @@ import pytest
 
 from unfold.arrays import Floats
 from unfold.elevation.edge_fit import EdgeRays, fit_edge
-from unfold.elevation.kernels import edge_log_likelihood, edge_score
+from unfold.elevation.edge_kernels import edge_log_likelihood, edge_score
 
 
 def plain_likelihood(

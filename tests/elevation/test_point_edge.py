@@ -6,7 +6,7 @@ from scipy.special import ndtr
 
 from unfold.arrays import Floats
 from unfold.elevation.edge_fit import EdgeRays
-from unfold.elevation.kernels import end_log_likelihood
+from unfold.elevation.edge_kernels import end_log_likelihood
 from unfold.elevation.local_rays import LocalRays
 from unfold.elevation.point_edge import end_of_points
 from unfold.elevation.shapes import fit_circle, fit_rectangle, place_at_end, ring_likelihood

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from unfold.arrays import Bools, Floats
-from unfold.elevation.kernels import edge_log_likelihood, edge_score
+from unfold.elevation.edge_kernels import edge_log_likelihood, edge_score
 from unfold.quantity import combine
 
 _BLURS_MM = (

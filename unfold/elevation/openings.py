@@ -1,17 +1,16 @@
 """Openings measured: each candidate's edges placed by the rays around it, its kind told by what the rays met inside."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 import shapely
-from scipy import ndimage
 from shapely.geometry import Polygon
 
-from unfold.arrays import Bools, Floats
 from unfold.elevation.candidates import Candidate
-from unfold.elevation.collect import Zone, ZoneRays
+from unfold.elevation.cases import Case, apart, hidden_boards
+from unfold.elevation.casing import boards_around, lower_edge, measure_cased, stand_on_floor
 from unfold.elevation.evidence import NOISY_MM, WALL, Evidence
 from unfold.elevation.inside import Inside, look_inside, returned_share
 from unfold.elevation.kinds import SERVICE_MOST_MM, kind_of
@@ -34,10 +33,6 @@ from unfold.quantity import combine
 from unfold.room.result import Wall
 from unfold.surface.result import WallSurface
 
-EDGE_ZONE_MM = 45.0
-NEIGHBOUR_MM = 60.0
-ROUGH_MM = 8.0  # by how much a rough box may be too large
-CASING_ZONE_MM = 190.0  # widest casing that is looked for
 BOARD_FLAT_MM = 0.4  # how far boards stand from their middle height; common practice, no published source
 LOW_MM = 1000.0  # what is smaller may hang just above the floor
 LEAST_LIFT_MM = 6.0
@@ -53,96 +48,14 @@ PANE_RETURNS = 0.6  # a back returns as many points per area as the wall beside 
 LEAST_AREA_MM2 = 900.0
 
 
-@dataclass(frozen=True, slots=True)
-class Case:
-    """A candidate with the rays around and inside it."""
-
-    candidate: Candidate
-    edge: ZoneRays
-    inner: ZoneRays
-    crossed_mm: float
-
-
-def zones_of(wall_index: int, candidate: Candidate, evidence: Evidence, surface: WallSurface) -> tuple[Zone, Zone]:
-    """The cells whose rays place a candidate's edges, and those whose rays tell what is inside."""
-    u, v = np.meshgrid(
-        evidence.grid.u0_mm + evidence.grid.cell_mm * np.arange(evidence.grid.columns),
-        evidence.grid.v0_mm + evidence.grid.cell_mm * np.arange(evidence.grid.rows),
-    )
-    c, s = np.cos(np.radians(candidate.turn_deg)), np.sin(np.radians(candidate.turn_deg))
-    a, b = c * u + s * v, -s * u + c * v
-    u0, v0, u1, v1 = candidate.box_mm
-    outward = np.maximum(np.maximum(u0 - a, a - u1), np.maximum(v0 - b, b - v1))
-    reach = CASING_ZONE_MM if candidate.casing or _hidden_boards(candidate, surface) else EDGE_ZONE_MM
-    if candidate.source == "behind":  # an odd shape has edges inside of its box
-        rim = ndimage.distance_transform_edt(candidate.cells) * evidence.grid.cell_mm
-        edge = (outward < reach) & ~(candidate.cells & (rim > EDGE_ZONE_MM))
-    else:
-        edge = outward < reach
-    inner = (outward < 0) & ~edge
-    around = (outward > 0) & (outward < 150.0) & surface.is_wall & np.isfinite(surface.height_mm)
-    height = float(np.median(surface.height_mm[around])) if around.any() else 0.0
-    return Zone(wall_index, np.argwhere(edge), height), Zone(wall_index, np.argwhere(inner), height)
-
-
-def _hidden_boards(candidate: Candidate, surface: WallSurface) -> bool:
-    """Whether the scan is too noisy for single cells to show a casing around an opening as large as a window."""
-    box = candidate.box_mm
-    large = min(box[2] - box[0], box[3] - box[1]) > 400.0 and candidate.turn_deg == 0.0
-    return large and candidate.source != "plate" and surface.noise_mm > NOISY_MM
-
-
-def _boards_around(case: Case, wall_face: LocalSurface, noise_mm: float) -> bool:
-    """Whether the rays beside an opening ended before the wall on most sides: many noisy points show a board."""
-    rays, box = case.edge, case.candidate.box_mm
-    above = rays.h - wall_face.at(rays.u, rays.v)
-    near = np.abs(above) < 60.0
-    upright = near & (rays.v > box[1] + 0.1 * (box[3] - box[1])) & (rays.v < box[3])
-    level = near & (rays.u > box[0]) & (rays.u < box[2])
-    sides = [
-        upright & (rays.u < box[0] - 12.0) & (rays.u > box[0] - 45.0),
-        upright & (rays.u > box[2] + 12.0) & (rays.u < box[2] + 45.0),
-        level & (rays.v > box[3] + 12.0) & (rays.v < box[3] + 45.0),
-    ]
-    proud = [float(np.median(above[side])) > max(5.0, 1.5 * noise_mm) for side in sides if side.sum() >= 20]
-    return len(proud) >= 2 and sum(proud) >= 2
-
-
 def measure_openings(
     wall: Wall, surface: WallSurface, evidence: Evidence, outline: Outline, cases: Sequence[Case]
 ) -> list[Opening]:
     """Measure every candidate of a wall; those that the rays do not bear out are left out."""
-    found = [opening for case in _apart(cases) for opening in _measure(surface, evidence, outline, case)]
+    found = [opening for case in apart(cases) for opening in _measure(surface, evidence, outline, case)]
     found = _sensible(found, outline, surface.noise_mm)
     found.sort(key=lambda opening: (float(opening.ring_mm[:, 0].min()), float(opening.ring_mm[:, 1].min())))
     return [_renamed(opening, f"{wall.id}-O{i + 1}") for i, opening in enumerate(found)]
-
-
-def _apart(cases: Sequence[Case]) -> list[Case]:
-    """Each case without the rays that cross another candidate close beside it: they tell of that one's edges."""
-    found = []
-    for case in cases:
-        keep = np.ones(case.edge.u.size, dtype=bool)
-        for other in cases:
-            if other is not case and _beside(case.candidate, other.candidate):
-                keep &= ~_across(case.edge, other.candidate.box_mm)
-        found.append(replace(case, edge=case.edge.select(keep)))
-    return found
-
-
-def _beside(one: Candidate, other: Candidate) -> bool:
-    """Whether two upright boxes stand beside or over each other, apart, and near enough to share rays."""
-    if one.turn_deg != 0.0 or other.turn_deg != 0.0 or "absence" in (one.source, other.source):
-        return False
-    a, b = one.box_mm, other.box_mm
-    gaps = [max(a[k] - b[k + 2], b[k] - a[k + 2]) for k in (0, 1)]
-    return (0.0 <= gaps[0] < NEIGHBOUR_MM and gaps[1] < 0.0) or (0.0 <= gaps[1] < NEIGHBOUR_MM and gaps[0] < 0.0)
-
-
-def _across(rays: ZoneRays, box: Box) -> Bools:
-    """Rays well within a rough box: it may reach over the web between the two."""
-    inside_u = (rays.u > box[0] + ROUGH_MM) & (rays.u < box[2] - ROUGH_MM)
-    return inside_u & (rays.v > box[1] + ROUGH_MM) & (rays.v < box[3] - ROUGH_MM)
 
 
 def _sensible(openings: Sequence[Opening], outline: Outline, noise_mm: float) -> list[Opening]:
@@ -183,7 +96,7 @@ def _renamed(opening: Opening, name: str) -> Opening:
 def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: Case) -> list[Opening]:
     tolerance = max(3.0 * surface.noise_mm, 2.5)
     wall_face = surface_around(surface, case.candidate, case.crossed_mm)
-    if _hidden_boards(case.candidate, surface) and _boards_around(case, wall_face, surface.noise_mm):
+    if hidden_boards(case.candidate, surface) and boards_around(case, wall_face, surface.noise_mm):
         case = replace(case, candidate=replace(case.candidate, casing=True))
     if case.candidate.source == "plate":
         return _listed(_measure_plate(case, wall_face, tolerance, surface))
@@ -196,7 +109,7 @@ def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: C
         return []
     tolerance = min(tolerance, depth / 2)
     if case.candidate.casing:
-        found = _measure_cased(case, wall_face, tolerance, outline)
+        found = measure_cased(case, wall_face, tolerance, outline)
         if found is not None:
             shape, clear = found
             return _listed(_opening(surface, case, wall_face, shape, clear))
@@ -212,7 +125,7 @@ def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: C
     large = shape.kind == "rectangle" and max(shape.size_mm) > SERVICE_MOST_MM
     if large and surface.noise_mm < NOISY_MM and _wall_share(shape, evidence) > ODD_SHARE:
         shape = _odd_shape(case.candidate, evidence)
-    shape = _stand_on_floor(shape, outline) if case.candidate.reaches_floor else shape
+    shape = stand_on_floor(shape, outline) if case.candidate.reaches_floor else shape
     return _listed(_opening(surface, case, wall_face, shape, None))
 
 
@@ -225,7 +138,7 @@ def _lifted(case: Case, local: LocalRays, tolerance: float, outline: Outline) ->
     below = lower.edges[1]
     if below is None:
         return case
-    floor = _lower_edge(outline)
+    floor = lower_edge(outline)
     lift = float(lower.ring[:2, 1].mean() - np.interp(lower.ring[:2, 0].mean(), floor[:, 0], floor[:, 1]))
     if lift < max(LEAST_LIFT_MM, 3.0 * below.standard_uncertainty_mm):
         return case
@@ -292,55 +205,6 @@ def _best_shape(local: LocalRays, candidate: Candidate, tolerance: float) -> Sha
     return circle if likelihoods[1] > likeliest + CLEARLY_ROUND else rectangle
 
 
-def _measure_cased(
-    case: Case, wall_face: LocalSurface, tolerance: float, outline: Outline
-) -> tuple[Shape, Shape] | None:
-    """The outer edge of the boards around an opening and the clear opening within; None when there are no boards."""
-    rays = case.edge
-    above = rays.h - wall_face.at(rays.u, rays.v)
-    proud = above[(above > max(4.0, 0.7 * tolerance)) & (above < 60.0)]
-    if proud.size < 30:
-        return None
-    counts, edges = np.histogram(proud, np.arange(3.0, 62.0, 2.0))
-    top = int(np.argmax(np.convolve(counts, [1, 1, 1], "same")))
-    stands = float(np.median(proud[np.abs(proud - edges[top] - 1.0) < 4.0]))
-    local = to_surface(rays, case.crossed_mm, wall_face.before(stands), 0.0)
-    margin = min(tolerance, stands / 2)
-    box = case.candidate.box_mm
-    fixed = box[1] if case.candidate.reaches_floor else None
-    clear = fit_rectangle(local, box, 0.0, margin, True, fixed, placer_for(local))
-    outer_box = _outer_box(local, box, margin, fixed is not None)
-    outer = fit_rectangle(local, outer_box, 0.0, margin, False, fixed, placer_for(local))
-    if case.candidate.reaches_floor:
-        return _stand_on_floor(outer, outline), _stand_on_floor(clear, outline)
-    return outer, clear
-
-
-def _outer_box(local: LocalRays, box: Box, margin: float, on_floor: bool) -> Box:
-    """Rough outer edges of the boards: where, going outward, rays on the boards give way to rays on the wall."""
-    bounds = list(box)
-    steps = np.arange(0.0, CASING_ZONE_MM, 5.0)
-    for side in range(4):
-        if side == 1 and on_floor:
-            continue
-        upright = side in (0, 2)
-        across, along = (local.a, local.b) if upright else (local.b, local.a)
-        low, high = (box[1], box[3]) if upright else (box[0], box[2])
-        outward = (across - box[side]) * (1.0 if side >= 2 else -1.0)
-        near = (along > low + 0.1 * (high - low)) & (along < high - 0.1 * (high - low)) & (np.abs(local.depth) < 200.0)
-        on_board = local.depth < margin
-        share = []
-        for step in steps:
-            bin_ = near & (outward >= step) & (outward < step + 10.0)
-            share.append(float(on_board[bin_].mean()) if bin_.sum() >= 5 else np.nan)
-        boards = np.flatnonzero(np.nan_to_num(np.array(share)) > 0.5)
-        first = boards[0] if boards.size else 0
-        gone = np.flatnonzero((np.array(share) < 0.5) & (np.arange(steps.size) > first))
-        width = float(steps[gone[0]] + 5.0) if gone.size else 0.0
-        bounds[side] += width if side >= 2 else -width
-    return (bounds[0], bounds[1], bounds[2], bounds[3])
-
-
 def _measure_plate(case: Case, wall_face: LocalSurface, tolerance: float, surface: WallSurface) -> Opening | None:
     """A cover plate that stands a few millimetres proud; its edge is where rays first pass it."""
     rays = case.edge
@@ -373,8 +237,8 @@ def _measure_absence(
     candidate = case.candidate
     fixed = candidate.box_mm[1] if candidate.reaches_floor else None
     shape = fit_rectangle(local, candidate.box_mm, 0.0, tolerance, True, fixed, place_at_end)
-    shape = _stand_on_floor(shape, outline) if candidate.reaches_floor else shape
-    cased = _measure_cased(case, wall_face, tolerance, outline) if candidate.casing else None
+    shape = stand_on_floor(shape, outline) if candidate.reaches_floor else shape
+    cased = measure_cased(case, wall_face, tolerance, outline) if candidate.casing else None
     shape, clear = cased if cased is not None else (shape, None)
     bounds = shape if clear is None else clear
     kind = kind_of(bounds.size_mm, candidate.reaches_floor, clear is not None, Inside(1.0, 0.0, 0.0, None, 0))
@@ -382,31 +246,6 @@ def _measure_absence(
     ring = counter_clockwise(shape.ring)
     within = None if clear is None else counter_clockwise(clear.ring)
     return Opening("", kind, ring, "rectangle", shape.size_mm, None, "absence", uncertainty, within)
-
-
-def _stand_on_floor(shape: Shape, outline: Outline) -> Shape:
-    """Let a rectangle's lower side follow the outline's lower edge between its two upright sides."""
-    if shape.kind != "rectangle":
-        return shape
-    below_left, below_right, above_right, above_left = shape.ring
-    floor = _lower_edge(outline)
-    v_left, v_right = np.interp([below_left[0], below_right[0]], floor[:, 0], floor[:, 1])
-    between = floor[(floor[:, 0] > below_left[0] + 0.5) & (floor[:, 0] < below_right[0] - 0.5)]
-    ring = np.vstack([[below_left[0], v_left], between, [below_right[0], v_right], above_right, above_left])
-    height = float(np.mean([above_right[1], above_left[1]]) - np.mean([v_left, v_right]))
-    return Shape("rectangle", ring, (shape.size_mm[0], height), shape.standard_uncertainty_mm, shape.edges)
-
-
-def _lower_edge(outline: Outline) -> Floats:
-    """Points of the outline's lower edge from left to right; the ring begins with them."""
-    lower = 0
-    for edge in outline.edges:
-        if edge.kind not in ("floor", "end") or edge.last == 0:
-            break
-        lower = edge.last
-        if edge.kind == "end":
-            break
-    return outline.ring[: lower + 1]
 
 
 def _opening(

@@ -13,7 +13,7 @@ import numpy as np
 
 from unfold.arrays import Bools, Floats
 from unfold.elevation.edge_fit import EdgeFit, EdgeRays, back_depth
-from unfold.elevation.kernels import end_log_likelihood
+from unfold.elevation.edge_kernels import end_log_likelihood
 from unfold.quantity import combine
 
 BIN_MM = 0.5

@@ -7,13 +7,14 @@ import numpy as np
 from unfold.arrays import Floats
 from unfold.elevation.absence import find_absences
 from unfold.elevation.candidates import Candidate, find_candidates
+from unfold.elevation.cases import Case, zones_of
 from unfold.elevation.collect import collect_zone_rays, frame_in_scan_axes
 from unfold.elevation.datum import datum_of, level_datum_m
 from unfold.elevation.ends import FreeEnds, end_zone, free_sides, place_ends
 from unfold.elevation.evidence import Evidence, gather_evidence
 from unfold.elevation.local_rays import Box, join
 from unfold.elevation.mirror import is_mirror, occupied_voxels, plan_of
-from unfold.elevation.openings import Case, measure_openings, zones_of
+from unfold.elevation.openings import measure_openings
 from unfold.elevation.outline import Outline
 from unfold.elevation.result import Elevations, Opening, WallElevation
 from unfold.elevation.rings import cells_inside
