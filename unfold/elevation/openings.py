@@ -8,10 +8,11 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
+from unfold.arrays import Bools
 from unfold.elevation.candidates import Candidate
 from unfold.elevation.cases import Case, apart, hidden_boards
 from unfold.elevation.casing import boards_around, lower_edge, measure_cased, stand_on_floor
-from unfold.elevation.evidence import NOISY_MM, WALL, Evidence
+from unfold.elevation.evidence import NOISY_MM, WALL, Evidence, cell_centres
 from unfold.elevation.inside import Inside, look_inside, returned_share
 from unfold.elevation.kinds import SERVICE_MOST_MM, kind_of
 from unfold.elevation.local_rays import Box, LocalRays, join, to_surface
@@ -41,6 +42,7 @@ CLEARLY_ROUND = 3.0  # log-likelihood by which a circle must be better: most box
 MOST_UNCERTAIN = 0.2  # of its smaller size: what is less certain may not be there at all
 MOST_UNCERTAIN_DEEP, SURELY_DEEP = 0.35, 20.0  # the same for a back this many standard deviations of the noise deep
 ODD_SHARE = 0.05  # of wall within a rectangle, from which on it is none
+CORNER_SHARE, LEAST_CORNER_CELLS, MOST_IN_CORNER = 0.12, 9, 0.5  # wall in a corner, from which on it is rounded
 LEAST_ODD_CELLS = 60
 ON_WALL_SHARE = 0.85
 OVERLAP_SHARE = 0.2
@@ -166,7 +168,23 @@ def _wall_share(shape: Shape, evidence: Evidence) -> float:
     if core.is_empty or core.geom_type != "Polygon":
         return 0.0
     inside = cells_inside(np.asarray(core.exterior.coords)[:-1], evidence.grid)
-    return float((evidence.kind[inside] == WALL).mean()) if inside.sum() >= LEAST_ODD_CELLS else 0.0
+    if inside.sum() < LEAST_ODD_CELLS:
+        return 0.0
+    whole = float((evidence.kind[inside] == WALL).mean())
+    return max(whole, ODD_SHARE * max(_corner_shares(core.bounds, inside, evidence)) / MOST_IN_CORNER)
+
+
+def _corner_shares(bounds: Box, inside: Bools, evidence: Evidence) -> list[float]:
+    """Share of wall in the squares in a rectangle's corners: a flat arch leaves much wall there."""
+    u, v = np.meshgrid(*cell_centres(evidence.grid))
+    u0, v0, u1, v1 = bounds
+    size = CORNER_SHARE * min(u1 - u0, v1 - v0)
+    shares = []
+    for a in (np.abs(u - u0) < size, np.abs(u - u1) < size):
+        for b in (np.abs(v - v0) < size, np.abs(v - v1) < size):
+            corner = inside & a & b
+            shares.append(float((evidence.kind[corner] == WALL).mean()) if corner.sum() >= LEAST_CORNER_CELLS else 0.0)
+    return shares
 
 
 def _odd_shape(candidate: Candidate, evidence: Evidence) -> Shape:
