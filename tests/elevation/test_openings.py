@@ -20,9 +20,9 @@ from unfold.elevation.shapes import fit_circle, fit_rectangle, ring_likelihood
 from unfold.elevation.unseen import find_unseen
 from unfold.room.result import WallEnd
 
-THROUGH = Inside(0.9, 0.0, 0.0, None, 500)
-BACK = Inside(0.0, 0.95, 0.9, 60.0, 500)
-PANE = Inside(0.8, 0.12, 0.8, 150.0, 500)
+THROUGH = Inside(0.9, 0.0, 0.0, 1.0, None, 500)
+BACK = Inside(0.0, 0.95, 0.9, 0.0, 60.0, 500)
+PANE = Inside(0.8, 0.12, 0.8, 0.8, 150.0, 500)
 
 
 def evidence_of(kind: np.ndarray) -> Evidence:

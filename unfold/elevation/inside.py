@@ -32,6 +32,7 @@ class Inside:
     through_share: float  # ended far behind the wall, or nowhere
     back_share: float  # ended at one depth: a back, a leaf or a pane
     frame_share: float  # the same among the rays beside the ring: a window's frame
+    deeper_share: float  # ended deeper than that
     depth_mm: float | None  # that depth
     rays: int
 
@@ -64,10 +65,11 @@ def look_inside(
     through = depth > BACK_MM
     peak = _peak_depth(depth[behind & ~through], noise_mm)
     if peak is None:
-        return Inside(float(through[core].mean()), 0.0, 0.0, None, int(behind.sum()))
+        return Inside(float(through[core].mean()), 0.0, 0.0, 1.0, None, int(behind.sum()))
     at_peak = np.abs(depth - peak) < max(2.5 * noise_mm, BIN_MM)
     frame = float(at_peak[border].mean()) if border.sum() >= 10 else 0.0
-    return Inside(float(through[core].mean()), float(at_peak[core].mean()), frame, peak, int(behind.sum()))
+    deeper = float((depth[core] > peak + max(2.5 * noise_mm, BIN_MM)).mean())
+    return Inside(float(through[core].mean()), float(at_peak[core].mean()), frame, deeper, peak, int(behind.sum()))
 
 
 def returned_share(edge: ZoneRays, inner: ZoneRays, surface: LocalSurface, ring: Floats) -> float:

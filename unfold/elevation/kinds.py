@@ -21,7 +21,7 @@ def kind_of(size_mm: tuple[float, ...], reaches_floor: bool, cased: bool, inside
         if not (PASSABLE_WIDTH_MM[0] <= width <= PASSABLE_WIDTH_MM[1] and height >= PASSABLE_HEIGHT_MM):
             return "niche" if closed else "opening"
         return "door" if cased or closed or width <= LEAFLESS_WIDTH_MM else "opening"
-    if closed and inside.back_share > 0.5:
-        return "niche"
+    if closed and (inside.back_share > 0.5 or inside.deeper_share < PANE_SHARE):
+        return "niche"  # the rest ended on its sides: what is seen from below or above shows little of its back
     pane = inside.back_share >= PANE_SHARE or inside.frame_share >= FRAME_SHARE
     return "window" if pane else "opening"

@@ -14,7 +14,7 @@ from unfold.elevation.cases import Case, apart, hidden_boards
 from unfold.elevation.casing import boards_around, lower_edge, measure_cased, stand_on_floor
 from unfold.elevation.evidence import NOISY_MM, WALL, Evidence, cell_centres
 from unfold.elevation.inside import Inside, look_inside, returned_share
-from unfold.elevation.kinds import SERVICE_MOST_MM, kind_of
+from unfold.elevation.kinds import PANE_SHARE, SERVICE_MOST_MM, kind_of
 from unfold.elevation.local_rays import Box, LocalRays, join, to_surface
 from unfold.elevation.local_surface import LocalSurface, surface_around
 from unfold.elevation.outline import Outline
@@ -259,7 +259,7 @@ def _measure_absence(
     cased = measure_cased(case, wall_face, tolerance, outline) if candidate.casing else None
     shape, clear = cased if cased is not None else (shape, None)
     bounds = shape if clear is None else clear
-    kind = kind_of(bounds.size_mm, candidate.reaches_floor, clear is not None, Inside(1.0, 0.0, 0.0, None, 0))
+    kind = kind_of(bounds.size_mm, candidate.reaches_floor, clear is not None, Inside(1.0, 0.0, 0.0, 1.0, None, 0))
     uncertainty = combine([shape.standard_uncertainty_mm, shape.stretch * surface.registration_mm, 0.2])
     ring = counter_clockwise(shape.ring)
     within = None if clear is None else counter_clockwise(clear.ring)
@@ -280,8 +280,12 @@ def _opening(
     if inside is None:
         return None
     kind = kind_of(bounds.size_mm, case.candidate.reaches_floor, clear is not None, inside)
-    if kind == "niche" and returned_share(case.edge, case.inner, wall_face, bounds.ring) < PANE_RETURNS:
-        kind = "window"
+    if kind in ("niche", "window"):
+        returned = returned_share(case.edge, case.inner, wall_face, bounds.ring)
+        if returned < PANE_SHARE:
+            kind = "opening"  # fewer points than the clearest pane gives back: strays
+        elif returned < PANE_RETURNS:
+            kind = "window"
     depth = None if kind in ("door", "opening") and inside.through_share > 0.5 else inside.depth_mm
     proof: Literal["through", "recess"] = "through" if inside.through_share > 0.5 else "recess"
     shift = shape.stretch * combine([surface.registration_mm, 0.0 if clear is None else BOARD_FLAT_MM])

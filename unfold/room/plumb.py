@@ -132,7 +132,7 @@ def _upness(candidate: Floats, normals: Floats, positions_m: Floats, rank: int) 
     prior = (0.7, 0.85, 1.0)[along] * (1.0 if rank < 3 else 0.95)
     lying = 2.0 < across < 3.6  # a storey's height, but across: the room would lie on its side
     flat = 1.0 if height <= 1.2 * across else (0.62 if lying else 0.8)
-    tall = 1.0 if height > 1.8 else 0.6
+    tall = 1.0 if height > 2.1 else 0.85 if height > 1.8 else 0.6
     return (level + plumb) * prior * flat * tall * (1.0 if level > 0.01 else 0.7)
 
 
@@ -140,8 +140,11 @@ def _least_width(positions_m: Floats, axis: Floats) -> float:
     """Narrowest extent of the points over the directions square to an axis, metres."""
     a, b = square_to(axis)
     turns = np.radians(np.arange(0.0, 180.0, 10.0))
-    spans = np.percentile(positions_m @ (np.cos(turns) * a[:, None] + np.sin(turns) * b[:, None]), [1, 99], axis=0)
-    return float((spans[1] - spans[0]).min())
+    for _ in range(2):  # a narrow room is as narrow as it is only along its own walls: within a degree
+        spans = np.percentile(positions_m @ (np.cos(turns) * a[:, None] + np.sin(turns) * b[:, None]), [1, 99], axis=0)
+        widths = spans[1] - spans[0]
+        turns = turns[np.argmin(widths)] + np.radians(np.arange(-9.0, 10.0))
+    return float(widths.min())
 
 
 def _refine(up: Floats, normals: Floats, scale: float, strict: bool) -> Floats:

@@ -33,6 +33,7 @@ _BAND_SPREADS = 2.5  # of the cells' means, where noise hangs together over more
 _LEAST_BAND_MM, _MOST_BAND_MM = 4.0, 30.0
 _PROBED_FROM = 5_000_000  # points
 _PROBE_POINTS = 300_000
+_MOST_UNLIKE = 3.0  # times the usual scatter: a probe's few points in a small wall's corners show more than there is
 _LEAST_SHOWN = 0.2  # of what the probe shows of the wall best seen
 _OWN_SHARE = 0.7  # of a tile's cells, for it to say how the stations agree on the wall
 _THREADS = 2  # each wall at work takes some hundred bytes a cell
@@ -137,7 +138,7 @@ def _after_probe(chunks: Iterable[Chunk], caster: RayCaster, walls: int) -> Iter
     # that of the scan, not of a wall that has much on it
     spread = float(np.median([cell_spread(found[w].hit, found[w].hit_sum) for w in told]))
     for w, own in enumerate(noise):
-        sigma = usual if own is None or w not in told else max(own, 0.5 * usual)
+        sigma = usual if own is None or w not in told else float(np.clip(own, 0.5 * usual, _MOST_UNLIKE * usual))
         band = max(_BAND_SIGMAS * sigma, _BAND_SPREADS * spread)
         caster.set_band(w, float(np.clip(band, _LEAST_BAND_MM, _MOST_BAND_MM)))
     caster.clear()

@@ -15,6 +15,7 @@ from unfold.arrays import Bools, Floats
 
 _LEAST_POINTS = 8  # on a tile of 100 mm
 _LEAST_TILES = 4
+_FOREIGN = 4.0  # times the noise: a station's points on a tile that scatter so are partly of what is beside the wall
 _ASSUMED_FREEDOM = 1.0
 _TILT_PRIOR = 0.1  # mm per m: what a station's tilt may be when the overlap says nothing of it
 
@@ -39,6 +40,8 @@ def register(tiles: Floats, tile_mm: float, noise_mm: float) -> Registration:
     count = tiles[..., 0].reshape(stations, -1)
     with np.errstate(invalid="ignore", divide="ignore"):
         mean = np.where(count >= _LEAST_POINTS, tiles[..., 1].reshape(stations, -1) / count, np.nan)
+        scatter = tiles[..., 2].reshape(stations, -1) / count - mean**2
+        mean[scatter > (_FOREIGN * noise_mm) ** 2] = np.nan
     count = np.where(np.isfinite(mean), count, 0.0)
     shared = (count > 0).sum(axis=0) >= 2
     corrections = np.zeros((stations, 3))
