@@ -22,6 +22,7 @@ from unfold.room.uprights import Circle
 GRID_M = 0.001
 LIMIT_COST = 0.35  # a metre of border where the scan merely ends
 WALLED_COST = 0.4  # a border cheaper than this, a metre, parts two rooms
+AS_WELL_SEEN = 0.8  # of the best seen room: one that is seen through a door shows part of its floor and ceiling only
 SCALE = 10_000
 NARROWEST_M = 0.4  # through a gap narrower than this nobody goes from room to room
 
@@ -356,4 +357,6 @@ def _regions(
     if any(held):
         return tuple(region for (region, _), keep in zip(found, held, strict=True) if keep)
     most = max(gain for _, gain in found)
-    return tuple(region for region, gain in found if gain >= 0.2 * most and gain > 0.5 * region.area)
+    best = max(gain / region.area for region, gain in found if gain >= 0.2 * most)
+    least = max(0.5, AS_WELL_SEEN * best)
+    return tuple(region for region, gain in found if gain >= 0.2 * most and gain > least * region.area)
