@@ -17,7 +17,9 @@ test: $(INSTALLED)
 	$(VENV)/bin/python -m pytest
 
 accuracy: $(INSTALLED)
-	$(VENV)/bin/python -m tests.accuracy --rooms all --seeds 5 --out docs/accuracy.md
+	$(VENV)/bin/python -m tests.accuracy --rooms all --seeds 5 --spacing-mm 6 --processes 2 --out docs/accuracy.md
+	$(VENV)/bin/python -m tests.accuracy --rooms all --seeds 5 --spacing-mm 6 --processes 2 --profile handheld --out docs/accuracy.md --add
+	$(VENV)/bin/python -m tests.accuracy --rooms random_0-47 --seeds 1 --spacing-mm 6 --processes 2 --out docs/accuracy.md --add
 
 bench: $(INSTALLED)
 	$(VENV)/bin/unfold bench --out docs/performance.md

@@ -15,26 +15,37 @@ from tests.accuracy.table import Row, rows
 from tests.simulate.rooms import ROOMS
 from tests.simulate.scanner import PROFILES, Instrument
 
+HEAD = """# Accuracy on simulated rooms
+
+Each room is simulated with exact truth, run through the tool, and judged wall by wall. A wall is right when outline,
+corners, every opening, both verdicts and the unseen area are right all at once. The conventions are in
+`tests/accuracy/__init__.py`, the limits in `tests/accuracy/results.py`; `make accuracy` makes this page anew.
+
+"""
+
 
 def main() -> None:
     """Measure accuracy, print it, and write it where asked."""
     parser = argparse.ArgumentParser(prog="python -m tests.accuracy", description=__doc__)
-    parser.add_argument("--rooms", default="all", help="names, separated by commas")
+    parser.add_argument(
+        "--rooms", default="all", help="names, separated by commas; random_0-23 for those drawn at random"
+    )
     parser.add_argument("--seeds", type=int, default=5)
     parser.add_argument("--profile", choices=sorted(PROFILES), default="tripod")
     parser.add_argument("--spacing-mm", type=float)
-    parser.add_argument("--out", type=Path)
+    parser.add_argument("--out", type=Path, help="write the tables to this Markdown file")
+    parser.add_argument("--add", action="store_true", help="add them to the end of the file that is there")
     parser.add_argument("--work", type=Path, help="where simulated scans are kept between runs; default: nowhere")
     parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--keep", action="store_true", help="judge jobs already in --work without running them again")
     parser.add_argument("--details", action="store_true", help="print each wall that fails as it comes")
     args = parser.parse_args()
-    names = list(ROOMS) if args.rooms == "all" else args.rooms.split(",")
+    rooms = _names(args.rooms)
     instrument = with_spacing(PROFILES[args.profile], args.spacing_mm)
     cases: list[CaseResult] = []
     with tempfile.TemporaryDirectory() as temporary:
         work = args.work or Path(temporary)
-        jobs = [(name, seed, instrument, work, args.profile, args.keep) for name in names for seed in range(args.seeds)]
+        jobs = [(name, seed, instrument, work, args.profile, args.keep) for name in rooms for seed in range(args.seeds)]
         with ProcessPoolExecutor(args.processes, get_context("spawn")) as pool:
             for case in pool.map(measure_case, jobs):
                 cases.append(case)
@@ -44,7 +55,18 @@ def main() -> None:
     table = rows(cases, args.profile)
     print("\n".join(f"{row.name:60s} {row.goal:30s} {row.measured}" for row in table))
     if args.out is not None:
-        args.out.write_text(_document(cases, table, args.profile, instrument, args.seeds))
+        before = args.out.read_text() + "\n" if args.add else HEAD
+        args.out.write_text(before + _document(cases, table, args.profile, instrument, args.seeds, args.rooms))
+
+
+def _names(rooms: str) -> list[str]:
+    """Names of rooms: `all`, or a list in which `random_3-5` stands for the rooms 3, 4 and 5 drawn at random."""
+    names: list[str] = []
+    for name in list(ROOMS) if rooms == "all" else rooms.split(","):
+        first, dash, last = name.removeprefix("random_").partition("-")
+        drawn = name.startswith("random_") and dash
+        names += [f"random_{number}" for number in range(int(first), int(last) + 1)] if drawn else [name]
+    return names
 
 
 def _line(case: CaseResult) -> str:
@@ -62,22 +84,21 @@ def _failures(cases: Sequence[CaseResult]) -> list[str]:
 
 
 def _document(
-    cases: Sequence[CaseResult], table: Sequence[Row], profile: str, instrument: Instrument, seeds: int
+    cases: Sequence[CaseResult], table: Sequence[Row], profile: str, instrument: Instrument, seeds: int, rooms: str
 ) -> str:
     names = list(dict.fromkeys(case.room for case in cases))
-    command = f"python -m tests.accuracy --rooms {','.join(names)} --seeds {seeds} --profile {profile}"
+    command = f"python -m tests.accuracy --rooms {rooms} --seeds {seeds} --profile {profile}"
+    which = "drawn at random" if all(name.startswith("random_") for name in names) else "described by hand"
     parts = [
-        "# Accuracy on simulated rooms",
-        f"Profile {profile}: {_instrument(instrument)}; {len(names)} rooms, {seeds} noise seeds each.",
-        f"Made by `{command} --spacing-mm {1000 * instrument.spacing_m:g}` on Python {platform.python_version()}. "
-        "The conventions are in `tests/accuracy/__init__.py`, the limits in `tests/accuracy/results.py`.",
+        f"## {profile.capitalize()}, {len(names)} rooms {which}",
+        f"{_instrument(instrument)}; {seeds} noise {'seed' if seeds == 1 else 'seeds'} each. "
+        f"Made by `{command} --spacing-mm {1000 * instrument.spacing_m:g}` on Python {platform.python_version()}.",
         _grid("figure | goal | measured", [(row.name, row.goal, row.measured) for row in table]),
-        "## By room",
-        _grid("room | walls right", [(name, _right(cases, name)) for name in names]),
-        "## What failed walls",
+        "Walls right, by room: " + "; ".join(f"{name} {_right(cases, name)}" for name in names) + ".",
+        "What failed walls, and how often:",
         _grid("line | how often", [(line, str(count)) for line, count in _reasons(cases).most_common()]),
         "Each wall that fails, with its line (room, seed, true wall):",
-        "\n".join(f"- {line}" for line in _failures(cases)),
+        "\n".join(f"- {line}" for line in _failures(cases)) or "none",
     ]
     return "\n\n".join(parts) + "\n"
 

@@ -43,6 +43,8 @@ GOALS = {
     "unseen": Goal("under 1 %", "under 1 %"),
 }
 
+MOST_BUMPS = 12  # kinds of bumps in a table; more are taken together
+
 
 def rows(cases: Sequence[CaseResult], profile: str) -> list[Row]:
     """Every row of the table."""
@@ -145,13 +147,13 @@ def _bumps(surfaces: Sequence[SurfaceErrors]) -> str:
     seen: dict[tuple[float, float], list[bool]] = {}
     for across, height, told in chain.from_iterable(s.bumps for s in surfaces):
         seen.setdefault((round(across), round(abs(height), 2)), []).append(told)
-    return (
-        "; ".join(
-            f"{across:.0f} x {height:g}: {_share(sum(told), len(told))}"
-            for (across, height), told in sorted(seen.items())
-        )
-        or "none"
-    )
+    if len(seen) > MOST_BUMPS:
+        told_all = [told for group in seen.values() for told in group]
+        (least, most), heights = (min(a for a, _ in seen), max(a for a, _ in seen)), [h for _, h in seen]
+        sizes = f"{least:.0f}-{most:.0f} x {min(heights):.1f}-{max(heights):.1f}"
+        return f"{sizes}: {_share(sum(told_all), len(told_all))} of {len(told_all)}"
+    groups = sorted(seen.items())
+    return "; ".join(f"{across:.0f} x {height:g}: {_share(sum(t), len(t))}" for (across, height), t in groups) or "none"
 
 
 def _areas(cases: Sequence[CaseResult], walls: Sequence[WallResult]) -> str:
