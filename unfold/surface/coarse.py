@@ -19,6 +19,8 @@ MARGIN_MM = 150.0
 COARSE_STEP_CELLS = 5
 _REACH_MM = 60.0
 _FIRST_BAND_MM = 30.0
+_SIDE_MM = 40.0
+_NARROW_MM = 250.0
 _TILE_MM = 40.0
 # knot spacing, bending weight and the residual beyond which a tile no longer counts, step after step; mm
 _STEPS = (
@@ -70,6 +72,9 @@ def coarse_surface(wall: Wall, grid: Grid, cells: Cells) -> CoarseSurface:
     nodes_v = np.asarray(corner[1] + step * np.arange(shape[0]), dtype=np.float64)
     if len(u) < 12:
         return CoarseSurface(np.zeros(shape), _FIRST_BAND_MM)
+    if 1000.0 * wall.width_m < _NARROW_MM:  # its few tiles tell how it leans and bows up its height, not its turn
+        u = np.concatenate([np.zeros(len(u)), np.full(len(u), 1000.0 * wall.width_m)])
+        v, h, weight = np.tile(v, 2), np.tile(h, 2), np.tile(weight, 2)
     sides = (corner[0], nodes_u[-1]), (corner[1], nodes_v[-1])
     residual = h - np.median(h)
     nodes = np.zeros(shape)
@@ -97,7 +102,9 @@ def _tiles(wall: Wall, cells: Cells) -> tuple[Floats, Floats, Floats, Floats]:
     uvh = 1000.0 * wall.frame.uvh_from_level(cells.mean_m[near].astype(float))
     count = cells.count[near].astype(float)
     top = 1000.0 * np.array([wall.width_m, wall.top_m])
-    inside = (np.abs(uvh[:, 2]) <= _REACH_MM) & (uvh[:, 0] >= 0) & (uvh[:, 0] <= top[0])
+    # at its sides the neighbours' own cells lie, which are as many as those of a narrow wall
+    aside = min(_SIDE_MM, 0.25 * top[0]) if top[0] < _NARROW_MM else 0.0
+    inside = (np.abs(uvh[:, 2]) <= _REACH_MM) & (uvh[:, 0] >= aside) & (uvh[:, 0] <= top[0] - aside)
     inside &= (uvh[:, 1] >= 1000.0 * wall.bottom_m) & (uvh[:, 1] <= top[1])
     uvh, count = uvh[inside], count[inside]
     columns = int(top[0] / _TILE_MM) + 1
