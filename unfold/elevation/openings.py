@@ -47,6 +47,7 @@ CORNER_SHARE, LEAST_CORNER_CELLS, MOST_IN_CORNER = 0.12, 9, 0.5  # wall in a cor
 LEAST_ODD_CELLS = 60
 ON_WALL_SHARE = 0.85
 OVERLAP_SHARE = 0.2
+SAME_SHARE = 0.6  # of both together that two rings of one opening share
 PANE_RETURNS = 0.6  # a back returns as many points per area as the wall beside it, a pane far fewer
 LEAST_AREA_MM2 = 900.0
 
@@ -69,7 +70,7 @@ def _sensible(openings: Sequence[Opening], outline: Outline, noise_mm: float) ->
     """
     face = Polygon(outline.ring)
     kept: list[Opening] = []
-    for opening in sorted(openings, key=lambda one: -Polygon(one.ring_mm).area):
+    for opening in sorted(_surest(openings), key=lambda one: -Polygon(one.ring_mm).area):
         ring = Polygon(opening.ring_mm)
         sure = opening.depth_mm is not None and opening.depth_mm > SURELY_DEEP * noise_mm
         share = MOST_UNCERTAIN_DEEP if sure else MOST_UNCERTAIN
@@ -80,6 +81,17 @@ def _sensible(openings: Sequence[Opening], outline: Outline, noise_mm: float) ->
         if any(ring.intersection(Polygon(other.ring_mm)).area > OVERLAP_SHARE * ring.area for other in kept):
             continue
         kept.append(opening)
+    return kept
+
+
+def _surest(openings: Sequence[Opening]) -> list[Opening]:
+    """Of openings that are the same one, measured from two kinds of evidence, the one that is surest of its size."""
+    kept: list[Opening] = []
+    for opening in sorted(openings, key=lambda one: one.standard_uncertainty_mm):
+        ring = Polygon(opening.ring_mm)
+        others = [Polygon(other.ring_mm) for other in kept]
+        if all(ring.intersection(other).area <= SAME_SHARE * ring.union(other).area for other in others):
+            kept.append(opening)
     return kept
 
 
