@@ -16,6 +16,7 @@ AROUND_MM = 35.0
 CELLS = 70  # along the longer side
 SIDE_DEEPEST_MM = 150.0
 SIDE_DEPTHS = 3.0  # of the tolerance, how deep the back must be for points between to tell anything
+IMPOSSIBLE = -1e9  # log-likelihood, finite so that differences are
 STEPS = 12  # of expectation and maximization
 BLURS_MM = (2.0, 3.0, 4.5, 6.5)
 
@@ -54,7 +55,7 @@ def field_likelihood(field: PointField, cells: Floats, side: Floats, around_mm: 
     filled = field.number > 0
     shapes, number = shapes[:, filled], field.number[filled]
     if number.size == 0:
-        return -np.inf
+        return IMPOSSIBLE
     share = np.array([0.95, 0.05])
     for _ in range(STEPS):
         share = share * (shapes @ (number / (share @ shapes))) / number.sum()

@@ -375,13 +375,24 @@ def place_points(
         if a < 0 or b < 0 or a >= shape[0] or b >= shape[1]:
             continue
         square = b * shape[0] + a
-        for k in range(start[square], start[square + 1]):
+        low, high = start[square], start[square + 1]
+        owned = False
+        for k in range(low, high):
             w = listed[k]
             p = flat_axes(walls, w, x, y, z)
             u, h = unrolled(walls[w, RADIUS], p[0], p[2])
             across, up = in_cells(walls, w, u, p[1])
             if _place(walls, coarse, w, station, across, up, h, counts, sums, by_station, tiles):
+                owned = owned or _within(walls, w, u, p[1], 0.0)
+        if owned:  # the far face of a column, or of the wall between two rooms, is no recess
+            continue
+        for k in range(low, high):
+            w = listed[k]
+            p = flat_axes(walls, w, x, y, z)
+            u, h = unrolled(walls[w, RADIUS], p[0], p[2])
+            if not _within(walls, w, u, p[1], 0.0):
                 continue
+            across, up = in_cells(walls, w, u, p[1])
             depth = coarse_height(walls, coarse, w, across, up) - h
-            if walls[w, BAND] < depth <= walls[w, RECESS_REACH] and _within(walls, w, u, p[1], 0.0):
+            if walls[w, BAND] < depth <= walls[w, RECESS_REACH]:
                 _behind(walls, w, u, p[1], depth, False, counts, sums)
