@@ -127,6 +127,18 @@ def test_without_a_station_nothing_is_through_or_blocked() -> None:
     assert west.depth_sum.sum() == pytest.approx(100.0, abs=1e-3)
 
 
+def test_without_a_station_a_column_s_far_face_is_no_recess_of_its_near_one() -> None:
+    # a column 0.35 m deep: its faces look away from each other, nearer than the deepest recess
+    faces = [wall_between("W1", (0.35, 0.35), (0.0, 0.35)), wall_between("W2", (0.0, 0.0), (0.35, 0.0))]
+    cast = caster(faces, [None])
+    u, v = np.meshgrid(np.arange(0.055, 0.3, 0.01), np.arange(0.5, 2.0, 0.01))
+    for y in (0.0, 0.35):
+        cast.add(np.column_stack([u.ravel(), np.full(u.size, y), v.ravel()]).astype(np.float32), NONE, 0)
+    for w in (0, 1):
+        assert cast.finish(w).hit.sum() == u.size
+        assert cast.finish(w).recess.sum() == 0
+
+
 def test_sums_keep_nist_numacc4() -> None:
     # NIST StRD, univariate, NumAcc4 (1001 values): mean 10000000.2, standard deviation 0.1. Heights are summed about a
     # coarse surface, so squares far from zero never are subtracted; here in mm about 10000000.2 - 0.3.
