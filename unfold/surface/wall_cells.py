@@ -18,6 +18,7 @@ from unfold.surface.rays import WallSums
 
 _RIM_SHARE = 0.2  # of a cell's and its neighbours' rays
 _FAR_SHARE = 0.3
+_STOPPED_SHARE = 0.3  # of the rays toward a place, ended before the wall: it lies in the shadow of something
 _STEP_MM = 2.5  # smaller steps are the wall's own
 _SHARP = 0.6  # share of an area's height that it reaches within its edge
 _LEAST_OBJECT_CELLS = 4
@@ -57,7 +58,10 @@ def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float
     foreign = beside > 0.5 * (beside + rays)
     field = _field(sums, width_mm, bottom_mm, top_mm, _EXTENT_SLACK_MM)
     sheet, spread = _sheet(sums, through, noise_mm, half)
-    inner = ~_grown(
+    # where something stands before the wall its shadows have edges, and mixed points beside them
+    met, stopped = counts_around(sums.near, 2 * half + 1), counts_around(sums.blocked, 2 * half + 1)
+    shadow = _grown((met == 0) | (stopped > _STOPPED_SHARE * (stopped + met)), _RIM_CELLS + half)
+    inner = ~shadow & ~_grown(
         (beside > _RIM_SHARE * (beside + rays)) & ~sheet | ~_field(sums, width_mm, bottom_mm, top_mm, 0.0), _RIM_CELLS
     )
     apart = _tell_apart(sums, sheet & field, inner, spread, noise_mm)
