@@ -11,7 +11,14 @@ from tests.surface.plain import worst_anywhere
 from unfold.arrays import Floats
 from unfold.surface import straightedge_kernels as kernels
 from unfold.surface.blocks import block_sums
-from unfold.surface.straightedge import HeightField, coarse_step_mm, directions, search, worst_straightedge
+from unfold.surface.straightedge import (
+    HeightField,
+    coarse_step_mm,
+    directions,
+    from_corners,
+    search,
+    worst_straightedge,
+)
 
 U, V = np.meshgrid(np.arange(5.0, 3600.0, 10.0), np.arange(5.0, 2500.0, 10.0))
 
@@ -113,3 +120,15 @@ def test_cells_under_a_gap_over_the_limit_are_marked() -> None:
     field = HeightField(height, np.ones(height.shape, bool), 30.0)
     over = search(field, 610.0, 1.0)[1]
     assert over[:, 45:].mean() > 0.9 and over[:, :15].mean() == 0.0
+
+
+@pytest.mark.parametrize("length_mm", [3048.0, 3500.0])
+def test_a_twisted_wall_hardly_larger_than_the_edge_is_worst_from_corner_to_corner(length_mm: float) -> None:
+    # a saddle h = a x y is convex along one diagonal: from corner to corner the gap in the middle is a X Y, exactly
+    rows, columns, corner_mm = 307, 51, 2.7
+    y, x = np.mgrid[-1.0 : 1.0 : rows * 1j, -1.0 : 1.0 : columns * 1j]
+    field = HeightField(corner_mm * x * y, np.ones((rows, columns), bool), 10.0)
+    laid = from_corners(field, length_mm)
+    gaps = kernels.gaps_under(np.repeat(field.height_mm[None], len(laid), axis=0), field.valid, laid, 1.0)
+    share = min(1.0, length_mm / (10.0 * np.hypot(rows - 1, columns - 1)))
+    assert gaps.max() == pytest.approx(corner_mm * share**2, rel=0.02)

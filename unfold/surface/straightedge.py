@@ -20,6 +20,7 @@ _GROUPS = 12
 _REFINED = 60
 _MOST_WINDOWS = 2000
 _FINE_EXAMPLES = 6
+_INSETS = (0.0, 1.0, 2.0, 4.0)  # cells, from the outermost corners inward: those may be single cells
 _WAYS = 16  # in which an edge is laid through a place
 
 
@@ -104,6 +105,8 @@ def worst_straightedge(
     start = windows[:_REFINED, 1:].copy()
     start[:, :2] = (start[:, :2] + 0.5) * ratio - 0.5
     start[:, 3] *= ratio
+    if angles is None:
+        start = np.concatenate([start, from_corners(fine, length_mm)])
     searched = len(start)
     if places is not None and len(places):
         start = np.concatenate([start, through(fine, places, length_mm, angles)])
@@ -152,6 +155,31 @@ def _held_fine(fine: HeightField, error_mm: Floats, climbed: Callable[[Floats], 
             best = moved[int(np.argmax(gaps))][None]
             held[n + turn] = kernels.gaps_under((fine.height_mm - sign * off)[None], fine.valid, best, 1.0)[0]
     return held
+
+
+def from_corners(fine: HeightField, length_mm: float) -> Floats:
+    """Lay a straightedge along the sides and diagonals of what was measured: windows (n, 4).
+
+    A twisted wall is worst from corner to corner, and on a wall hardly larger than the edge that is a place which no
+    search on a coarse map comes to.
+    """
+    i, j = np.nonzero(fine.valid)
+    places = np.stack([j, i], axis=1).astype(float)
+    ways = np.array([[1.0, 1.0], [1.0, -1.0], [-1.0, -1.0], [-1.0, 1.0]])
+    corners = np.array([places[int(np.argmax(places @ way))] for way in ways])
+    windows = []
+    for inset in _INSETS:
+        inner = corners - inset * ways
+        for a, b in ((0, 1), (1, 2), (2, 3), (3, 0), (0, 2), (1, 3)):
+            whole = inner[b] - inner[a]
+            reach = float(np.hypot(*whole))
+            length = min(length_mm / fine.step_mm, reach)
+            if length < 2.0:
+                continue
+            for share in (0.0, 0.5, 1.0):
+                middle = inner[a] + whole / reach * (length / 2 + share * (reach - length))
+                windows.append([*middle, np.arctan2(whole[1], whole[0]), length])
+    return np.array(windows, dtype=float).reshape(-1, 4)
 
 
 def through(fine: HeightField, places: Floats, length_mm: float, angles: Floats | None = None) -> Floats:
