@@ -154,7 +154,7 @@ def _bumps(
 ) -> tuple[tuple[float, float, bool], ...]:
     """Whether each true bump is listed, or stands out of what the same test finds at flat places (3 sigma)."""
     bumps = terms[terms[:, 0] == BUMP_CODE]
-    if len(bumps) == 0:
+    if len(bumps) == 0 or len(uvh) == 0:
         return ()
     smooth = as_terms([tuple(row) for row in terms[terms[:, 0] != BUMP_CODE]])
     measured = error + heights(uvh[:, 0] / 1000, uvh[:, 1] / 1000) * 1000
