@@ -9,12 +9,10 @@ import shapely
 
 from tests.accuracy.matching import Pair, face, to_true
 from tests.simulate.building import Building
-from tests.simulate.heights import as_terms
 from tests.simulate.scanner import scan_from_room
 from unfold.arrays import AnyArray, Floats
 
 BUMP_CODE = 5.0
-LEAST_FLAT_PLACES = 20  # to know what the wall looks like without bumps
 
 
 @dataclass(frozen=True)
@@ -90,7 +88,7 @@ def compare_surface(pair: Pair, building: Building) -> SurfaceErrors:
         int(outside.sum()),
         _figures(pair),
         _verdicts(pair),
-        _bumps(uvh[inside], error, wall.surface.terms, wall.surface.heights, _listed(pair)),
+        _bumps(wall.surface.terms, _listed(pair)),
     )
 
 
@@ -149,50 +147,14 @@ def _listed(pair: Pair) -> Floats:
     return np.column_stack([places[:, :2], [lump["height_mm"] for lump in lumps]])
 
 
-def _bumps(
-    uvh: Floats, error: Floats, terms: Floats, heights: Any, listed: Floats
-) -> tuple[tuple[float, float, bool], ...]:
-    """Whether each true bump is listed, or stands out of what the same test finds at flat places (3 sigma)."""
-    bumps = terms[terms[:, 0] == BUMP_CODE]
-    if len(bumps) == 0 or len(uvh) == 0:
-        return ()
-    smooth = as_terms([tuple(row) for row in terms[terms[:, 0] != BUMP_CODE]])
-    measured = error + heights(uvh[:, 0] / 1000, uvh[:, 1] / 1000) * 1000
-    if len(smooth):
-        measured = measured - _plain(smooth, uvh)
-    random = np.random.default_rng(5)
-    low, high = uvh[:, :2].min(axis=0) + 100, uvh[:, :2].max(axis=0) - 100
+def _bumps(terms: Floats, listed: Floats) -> tuple[tuple[float, float, bool], ...]:
+    """Across and height of each true bump, mm, and whether a lump of its sign is listed where its middle is."""
     found = []
-    for row in bumps if np.all(high > low) else ():
-        across = row[4] * 2000
-        place = row[2:4] * 1000
-        flat = [
-            spot
-            for spot in random.uniform(low, high, (200, 2))
-            if np.min(np.hypot(*(bumps[:, 2:4] * 1000 - spot).T)) > 2 * across
-        ]
-        if len(flat) < LEAST_FLAT_PLACES:
-            continue
-        noise = np.nanstd([_stands_out(uvh, measured, spot, across) for spot in flat[:60]])
-        near = np.hypot(*(listed[:, :2] - place).T) < max(across / 3, 15.0)
-        told = bool((near & (listed[:, 2] * row[1] > 0)).any())
-        told |= bool(abs(_stands_out(uvh, measured, place, across)) > 3 * noise)
-        found.append((across, row[1] * 1000, told))
+    for row in terms[terms[:, 0] == BUMP_CODE]:
+        across, height = row[4] * 2000, row[1] * 1000
+        near = np.hypot(*(listed[:, :2] - row[2:4] * 1000).T) < max(across / 3, 15.0)
+        found.append((across, height, bool((near & (listed[:, 2] * height > 0)).any())))
     return tuple(found)
-
-
-def _plain(terms: Floats, uvh: Floats) -> Floats:
-    from tests.simulate.heights import heights_at
-
-    heights: Floats = heights_at(terms, uvh[:, 0] / 1000, uvh[:, 1] / 1000) * 1000
-    return heights
-
-
-def _stands_out(uvh: Floats, heights: Floats, place: Floats, across: float) -> float:
-    """Mean height within a third of the diameter less that of a ring outside the foot."""
-    away = np.hypot(uvh[:, 0] - place[0], uvh[:, 1] - place[1])
-    top, ring = heights[away < across / 3], heights[(away > 0.7 * across) & (away < 1.4 * across)]
-    return float(top.mean() - ring.mean()) if len(top) and len(ring) else math.nan
 
 
 def plumb_error_deg(elevations: dict[str, Any], truth: dict[str, Any]) -> float:

@@ -69,7 +69,7 @@ def rows(cases: Sequence[CaseResult], profile: str) -> list[Row]:
         *(("coverage", f"{name}: true value within 2u; median u", text) for name, text in _coverage(surfaces)),
         ("heights", "height map cells within 0.5 mm; deviation", _heights(surfaces)),
         ("heights", "height map cells within 2u as stated", _stated(surfaces)),
-        ("bump", "bumps told from flat (across x height: share)", _bumps(surfaces)),
+        ("bump", "bumps listed as lumps (across x height: share)", _bumps(surfaces)),
         ("area", "completeness / correctness of wall area, buffer 10 mm", _areas(cases, walls)),
         ("conforms", 'wrong "conforms"', str(sum(v.wrong_conforms for s in surfaces for v in s.verdicts))),
         ("conforms", "verdicts: conforms / does not / cannot be decided (right)", _verdicts(surfaces)),
