@@ -38,7 +38,10 @@ class Job:
 
 
 def run_job(
-    scans: Sequence[Path], folder: Path, settings_path: Path | None = None, unit: str | None = None,
+    scans: Sequence[Path],
+    folder: Path,
+    settings_path: Path | None = None,
+    unit: str | None = None,
     progress: Progress = silent,
 ) -> Job:
     """Run every stage on some scans and leave the job folder.
@@ -79,8 +82,14 @@ def write_job(job: Job, folder: Path, settings: JobSettings) -> None:
         from unfold.drawing.job_drawings import draw_job
 
         draw_job(
-            *(job.sources, job.stations, job.room, job.surfaces, job.elevations, job.findings),
-            *(folder, settings.drawing),
+            job.sources,
+            job.stations,
+            job.room,
+            job.surfaces,
+            job.elevations,
+            job.findings,
+            folder,
+            settings.drawing,
         )
 
     def layout_drawings() -> None:

@@ -67,8 +67,9 @@ def mitred_edge(
         return None
     back = settings.gaps.outside_corner / 2.0 / math.cos(turn / 2.0)
     points = without_repeats(face.edge_points(edge))
-    reach = _to_the_other_face(face, points, own, neighbour, other) - back
-    line = points + _outward(face, edge) * np.stack([reach, np.zeros(len(points))], axis=1)
+    outward = _outward(face, edge)
+    reach = _to_the_other_face(face, points, outward, own, neighbour, other) - back
+    line = points + outward * np.stack([reach, np.zeros(len(points))], axis=1)
     return MitredEdge(name, math.degrees(turn) / 2.0, line)
 
 
@@ -79,13 +80,12 @@ def _outward(face: WallFace, edge: Edge) -> float:
 
 
 def _to_the_other_face(
-    face: WallFace, points: Floats, own: FinishedFace, neighbour: WallFace, finished: FinishedFace
+    face: WallFace, points: Floats, outward: float, own: FinishedFace, neighbour: WallFace, finished: FinishedFace
 ) -> Floats:
     """How far beyond each point of the edge, along u, the wall's finished face meets the neighbour's, (n,)."""
-    sign = 1.0 if points[:, 0].mean() > face.wall.outline_mm[:, 0].mean() else -1.0
 
     def over(reach: Floats) -> Floats:
-        u = points[:, 0] + sign * reach
+        u = points[:, 0] + outward * reach
         place = np.stack([u, points[:, 1], own.height_mm(u, points[:, 1])], axis=1) / 1000.0
         u_there, v_there, height = 1000.0 * neighbour.frame.uvh_from_level(face.frame.level_from_uvh(place)).T
         past: Floats = height - finished.height_mm(u_there, v_there)

@@ -119,9 +119,7 @@ def _cover(base: Floats, normal: Floats, raster: Raster, covered: Bools) -> Floa
     return total / 5.0
 
 
-def _faces(
-    columns: list[Columns], closers: list[Floats], evidence: Floats, raster: Raster
-) -> list[shapely.Polygon]:
+def _faces(columns: list[Columns], closers: list[Floats], evidence: Floats, raster: Raster) -> list[shapely.Polygon]:
     box = shapely.box(*raster.low, *(raster.low + np.array(raster.shape) * raster.edge))
     drawn = [box.exterior, *_limits(evidence, raster), *(shapely.LineString(segment) for segment in closers)]
     drawn += [line for one in columns if (line := _carried_on(one).intersection(box))]
@@ -210,14 +208,14 @@ def _borders(
         members = owner[order[place[index] : place[index + 1]]][:2]
         pairs[index, : len(members)] = members
     start, end = start[first], end[first]
-    costs, walled = border_costs(start, end, columns)
-    crossed = ~walled & _passable(start, end, evidence, storey, space)
-    return pairs, costs, ~_wide_enough(crossed, start, end, columns)
-
-
-def _wide_enough(crossed: Bools, start: Floats, end: Floats, columns: list[Columns]) -> Bools:
-    """Of the borders that are crossed: those that lie on no wall's line, or in a gap of it that one could pass."""
     which = assign_segments(start, end, columns)
+    costs, walled = border_costs(start, end, which, columns)
+    crossed = ~walled & _passable(start, end, evidence, storey, space)
+    return pairs, costs, ~_wide_enough(crossed, start, end, which, columns)
+
+
+def _wide_enough(crossed: Bools, start: Floats, end: Floats, which: Ints, columns: list[Columns]) -> Bools:
+    """Of the borders that are crossed: those that lie on no wall's line, or in a gap of it that one could pass."""
     wide = crossed & (which < 0)
     for index, one in enumerate(columns):
         own = np.flatnonzero(crossed & (which == index))
@@ -249,15 +247,14 @@ def _passable(start: Floats, end: Floats, evidence: Floats, storey: Storey, spac
     return np.asarray(((free >= 2) | covered).mean(axis=1) > 0.3)
 
 
-def border_costs(start: Floats, end: Floats, columns: list[Columns]) -> tuple[Floats, Bools]:
+def border_costs(start: Floats, end: Floats, which: Ints, columns: list[Columns]) -> tuple[Floats, Bools]:
     """What it costs to end the room at each segment (n, 2) to (n, 2), and whether it is wall for the most part.
 
-    The cost is the segment's length times how little of it is wall.
+    `which` (n,) is the trace that it lies on, -1 for none. The cost is its length times how little of it is wall.
     """
     length = np.hypot(*(end - start).T)
     cost = np.full(len(start), LIMIT_COST)
     parting = cost.copy()
-    which = assign_segments(start, end, columns)
     for index, one in enumerate(columns):
         own = np.flatnonzero(which == index)
         if len(own):
