@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from unfold.errors import ScanError, UnfoldError
-from unfold.side_by_side import side_by_side
+from unfold.side_by_side import Line, partner, side_by_side
 
 
 def writes(path: Path) -> None:
@@ -55,3 +55,44 @@ def test_an_error_that_cannot_be_sent_is_told_of_in_words() -> None:
 def test_a_process_that_is_killed_is_an_error() -> None:
     with pytest.raises(UnfoldError, match="ended with"):
         side_by_side([lambda: os.kill(os.getpid(), 9), lambda: None])
+
+
+def test_partners_send_each_other_values_and_end_together(tmp_path: Path) -> None:
+    def doubles(line: Line) -> None:
+        line.send([2 * line.receive(), os.getpid()])
+        writes(tmp_path / "afterwards")
+
+    with partner(doubles) as other:
+        other.send(21)
+        doubled, process = other.receive()
+    assert doubled == 42 and process != os.getpid()
+    assert int((tmp_path / "afterwards").read_text(encoding="utf-8")) == process
+
+
+def test_beside_other_threads_a_partner_is_a_thread() -> None:
+    over = threading.Event()
+    other = threading.Thread(target=over.wait)
+    other.start()
+    try:
+        with partner(lambda line: line.send(os.getpid())) as there:
+            assert there.receive() == os.getpid()
+    finally:
+        over.set()
+        other.join()
+
+
+def test_what_a_partner_raises_is_raised_where_its_value_is_waited_for() -> None:
+    def fails(line: Line) -> None:
+        raise ScanError("the job is broken", "make it again")
+
+    with pytest.raises(ScanError, match="the job is broken"), partner(fails) as other:
+        other.receive()
+    with pytest.raises(ScanError, match="the job is broken"), partner(fails):
+        pass  # nothing is waited for: raised at the end
+    with pytest.raises(UnfoldError, match="ended with"), partner(lambda line: os.kill(os.getpid(), 9)) as other:
+        other.receive()
+
+
+def test_a_partner_that_waits_is_let_go_when_the_body_fails() -> None:
+    with pytest.raises(KeyError), partner(lambda line: line.receive()):
+        raise KeyError("body")

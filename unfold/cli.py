@@ -1,6 +1,7 @@
 """The command line: verbs to functions, no logic."""
 
 import argparse
+import gc
 import signal
 import sys
 from collections.abc import Sequence
@@ -21,6 +22,9 @@ examples:
 
 exit status: 0 done; 1 the job could not be done (one line says why and what to do); 2 wrong command line or settings
 """
+
+SELDOM = 100_000
+"""New objects between two searches for cycles; a job makes millions of objects and hardly a cycle of them."""
 
 
 def parser() -> argparse.ArgumentParser:
@@ -101,6 +105,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb and return the exit status: 0 done, 1 cannot be done, 2 wrong command line or settings."""
     parsed = parser().parse_args(arguments)
     signal.signal(signal.SIGTERM, _stop)
+    gc.set_threshold(SELDOM)
     try:
         parsed.act(parsed)
     except UnfoldError as error:

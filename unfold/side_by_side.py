@@ -4,9 +4,10 @@ import os
 import pickle
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from typing import NoReturn
+from typing import Any, BinaryIO, NoReturn
 
 from unfold.errors import UnfoldError
 
@@ -19,7 +20,7 @@ def side_by_side(works: Sequence[Work]) -> None:
     Raises what the first work that fails raised, once all have ended. Where a fork is not safe (other systems than
     Linux, or other threads at work) they are done one after the other.
     """
-    if sys.platform != "linux" or threading.active_count() > 1:
+    if not _may_fork():
         for work in works:
             work()
         return
@@ -31,6 +32,88 @@ def side_by_side(works: Sequence[Work]) -> None:
     for error in errors:
         if error is not None:
             raise error
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One end of a line between two works that run side by side."""
+
+    incoming: BinaryIO
+    outgoing: BinaryIO
+
+    def send(self, what: object) -> None:
+        """Send a value, which is pickled; the other end's process gets a copy."""
+        pickle.dump(what, self.outgoing, pickle.HIGHEST_PROTOCOL)
+        self.outgoing.flush()
+
+    def receive(self) -> Any:
+        """Wait for the next value. Raises EOFError when the other end has been closed."""
+        return pickle.load(self.incoming)
+
+    def close(self) -> None:
+        """Close this end; what the other end never fetched is lost."""
+        for end in (self.incoming, self.outgoing):
+            with suppress(BrokenPipeError):
+                end.close()
+
+
+@contextmanager
+def partner(work: Callable[[Line], None]) -> Iterator[Line]:
+    """Let a work run beside the body, in a fork where that is safe and else in a thread; a line joins the two.
+
+    The body's end waits for the work's end, and raises what the work raised; so does the body where it waits for
+    something that the work cannot send any more.
+    """
+    (there, out), (back, home) = os.pipe(), os.pipe()
+    ours = Line(os.fdopen(back, "rb"), os.fdopen(out, "wb"))
+    theirs = Line(os.fdopen(there, "rb"), os.fdopen(home, "wb"))
+    if _may_fork():
+        other: _Fork | _Thread = _fork(lambda: _work_at(theirs, work, ours))
+        theirs.close()
+    else:
+        other = _Thread(lambda: _work_at(theirs, work))
+    broken: BaseException | None = None
+    try:
+        yield ours
+    except (EOFError, BrokenPipeError) as error:
+        broken = error  # the work ended too soon, and says why
+    finally:
+        ours.close()
+        cause = other.error() or broken
+    if cause is not None:
+        raise cause
+
+
+def _work_at(end: Line, work: Callable[[Line], None], other_end: Line | None = None) -> None:
+    if other_end is not None:
+        other_end.close()  # the fork's copy: else it would never see that its parent has closed it
+    try:
+        work(end)
+    finally:
+        end.close()
+
+
+def _may_fork() -> bool:
+    return sys.platform == "linux" and threading.active_count() == 1
+
+
+class _Thread:
+    """The work in a thread, for systems on which a fork is not safe."""
+
+    def __init__(self, work: Work) -> None:
+        self._error: BaseException | None = None
+        self._thread = threading.Thread(target=self._do, args=(work,))
+        self._thread.start()
+
+    def _do(self, work: Work) -> None:
+        try:
+            work()
+        except BaseException as error:
+            self._error = error
+
+    def error(self) -> BaseException | None:
+        self._thread.join()
+        return self._error
 
 
 @dataclass(frozen=True, slots=True)

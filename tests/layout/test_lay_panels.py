@@ -21,9 +21,10 @@ from tests.layout.sample_walls import (
     ticket_hall,
 )
 from unfold.job_folder.json_text import json_text, plain
-from unfold.layout import lay_panels, layout_json
+from unfold.layout import lay_panels
 from unfold.layout.finished_face import faceted_bed
 from unfold.layout.result import Bed, Layout
+from unfold.layout.to_json import layout_json
 from unfold.settings.layout import LayoutSettings
 
 

@@ -111,8 +111,8 @@ def add_text(
 
 
 def add_classes(document: Drawing) -> None:
-    """List the classes that every drawing needs by name: the library would list them in an order that varies by run."""
-    for name in sorted(REQ_R2004):
+    """List the classes of a drawing by name: the library would list them in an order that varies by run."""
+    for name in (*sorted(REQ_R2004), *sorted(document.entitydb.dxf_types_in_use())):
         document.classes.add_class(name)
 
 

@@ -12,6 +12,11 @@ LENGTH_DECIMALS = 4  # of a millimetre: a tenth of a micron, far below any uncer
 
 def plain(value: Any, decimals: int = LENGTH_DECIMALS) -> Any:
     """Turn NumPy values and tuples into what JSON knows; round floats; a float that is not finite becomes null."""
+    kind = type(value)  # most values are of these types themselves, and documents have a hundred thousand of them
+    if kind is float:
+        return round(value, decimals) + 0.0 if math.isfinite(value) else None
+    if kind is str or kind is int or kind is bool or value is None:
+        return value
     if isinstance(value, np.ndarray):
         if value.dtype.kind == "f" and np.isfinite(value).all():  # nearly every ring: rounded at once
             return (np.round(value.astype(float), decimals) + 0.0).tolist()
@@ -20,12 +25,12 @@ def plain(value: Any, decimals: int = LENGTH_DECIMALS) -> Any:
         return [plain(item, decimals) for item in value]
     if isinstance(value, dict):
         return {key: plain(item, decimals) for key, item in value.items()}
-    if isinstance(value, bool | np.bool_):
+    if isinstance(value, np.bool_):
         return bool(value)
     if isinstance(value, int | np.integer):
         return int(value)
     if isinstance(value, float | np.floating):
-        return round(float(value), decimals) + 0.0 if math.isfinite(value) else None
+        return plain(float(value), decimals)
     return value
 
 

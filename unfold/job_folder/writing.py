@@ -15,8 +15,8 @@ import numpy as np
 from unfold.arrays import AnyArray
 from unfold.elevation.result import Elevations, Opening, WallElevation
 from unfold.job_folder.json_text import json_text, plain
-from unfold.layout import layout_json
 from unfold.layout.result import Layout
+from unfold.layout.to_json import layout_json
 from unfold.quantity import Quantity
 from unfold.scan.result import Source
 from unfold.settings import JobSettings
@@ -190,8 +190,8 @@ def write_settings(settings: JobSettings, folder: Path) -> None:
 
 
 def _write(name: str, document: dict[str, Any], folder: Path) -> None:
-    ready = plain(document, VECTOR_DECIMALS) if name == "elevations" else plain(document)
-    text = json_text(_rounded(ready))
+    ready = _rounded(plain(document, VECTOR_DECIMALS)) if name == "elevations" else plain(document)
+    text = json_text(ready)
     error = next(_validator(name).iter_errors(json.loads(text)), None)
     if error is not None:
         raise ValueError(f"{name}.json does not keep its schema: {error.message} at {list(error.instance_path)}")

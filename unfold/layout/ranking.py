@@ -81,9 +81,7 @@ def choose_scheme(sites: Mapping[str, Site], settings: LayoutSettings) -> Chosen
 
 def _job_proposals(by_wall: Mapping[str, Mapping[str, Proposal]], settings: LayoutSettings) -> list[JobProposal]:
     """One proposal for each rule that some wall follows, and one that takes the best of each wall."""
-    best = {
-        wall: min(proposals.values(), key=lambda one: _wall_key(one, settings)) for wall, proposals in by_wall.items()
-    }
+    best = {wall: _best_of_wall(proposals, settings) for wall, proposals in by_wall.items()}
     names = sorted({name for proposals in by_wall.values() for name in proposals})
     jobs = [JobProposal(BEST_OF_EACH, best)]
     jobs += [JobProposal(name, {wall: of.get(name, best[wall]) for wall, of in by_wall.items()}) for name in names]
@@ -95,11 +93,11 @@ def _job_proposals(by_wall: Mapping[str, Mapping[str, Proposal]], settings: Layo
     return list(distinct.values())
 
 
-def _wall_key(one: Proposal, settings: LayoutSettings) -> tuple[object, ...]:
-    bound = quick_sheet_bound(
-        _parts(JobProposal("", {"": one}), settings), stock_sheets(settings.stock), cutting_rules(settings.cutting)
-    )
-    return (one.too_large, one.narrow, bound, one.rank, one.name)
+def _best_of_wall(proposals: Mapping[str, Proposal], settings: LayoutSettings) -> Proposal:
+    """The first of a wall's proposals; sheets are bounded only where what counts more leaves several."""
+    least = min((one.too_large, one.narrow) for one in proposals.values())
+    equal = [one for one in proposals.values() if (one.too_large, one.narrow) == least]
+    return min(equal, key=lambda one: (_bound(JobProposal("", {"": one}), settings), one.rank, one.name))
 
 
 def _parts(job: JobProposal, settings: LayoutSettings) -> list[Part]:
