@@ -19,7 +19,7 @@ from unfold.room.result import Room
 from unfold.scan import open_scan
 from unfold.scan.result import Source, Station
 from unfold.settings import JobSettings, load_settings
-from unfold.side_by_side import side_by_side
+from unfold.side_by_side import Line, partner, side_by_side
 from unfold.surface import measure_surfaces
 from unfold.surface.result import Surfaces
 
@@ -57,50 +57,52 @@ def run_job(
     if unit is not None:
         settings = settings.model_copy(update={"scan": settings.scan.model_copy(update={"unit": unit})})
     with threadpool_limits(1, "blas"), publish(folder) as draft:
-        job = measure(scans, settings, progress)
-        progress("writing the job folder")
-        write_job(job, draft, settings)
-    return job
+        return _run_stages(scans, draft, settings, progress)
 
 
-def measure(scans: Sequence[Path], settings: JobSettings, progress: Progress = silent) -> Job:
-    """Take scans through every stage but the drawings: each takes the results before it and returns one of its own."""
+def _run_stages(scans: Sequence[Path], folder: Path, settings: JobSettings, progress: Progress) -> Job:
+    """Take scans through every stage: each takes the results before it and returns one of its own.
+
+    What was measured is drawn in a second process, while this one still works on the stages after it.
+    """
     with open_scan(scans, settings.scan, progress) as scan:
         room = find_room(scan, settings.room, progress)
         surfaces = measure_surfaces(scan, room, settings.surface, progress)
-        elevations = unfold_walls(scan, room, surfaces, settings.elevation, progress)
-        layout = lay_panels(elevations, surfaces, settings.layout, progress)
-        stages = (scan, room, surfaces, elevations, layout)
-        findings = tuple(finding for stage in stages for finding in stage.findings)
-        return Job(scan.sources, scan.stations, room, surfaces, elevations, layout, findings)
+        scan.settle()
+        with partner(lambda line: _draw_measured(line, room, surfaces, folder, settings)) as drawer:
+            elevations = unfold_walls(scan, room, surfaces, settings.elevation, progress)
+            drawer.send((scan.sources, scan.stations, elevations))
+            layout = lay_panels(elevations, surfaces, settings.layout, progress)
+            stages = (scan, room, surfaces, elevations, layout)
+            findings = tuple(finding for stage in stages for finding in stage.findings)
+            drawer.send(findings)
+            job = Job(scan.sources, scan.stations, room, surfaces, elevations, layout, findings)
+            progress("writing the job folder")
+            _write_laid(job, folder, settings)
+    return job
 
 
-def write_job(job: Job, folder: Path, settings: JobSettings) -> None:
-    """Write everything that a job folder holds; drawing libraries are loaded where they are used, side by side."""
+def _draw_measured(line: Line, room: Room, surfaces: Surfaces, folder: Path, settings: JobSettings) -> None:
+    """Write and draw what was measured, as its parts come."""
+    from unfold.drawing.job_drawings import draw_job, prepare_drawing
 
-    def job_drawings() -> None:
-        from unfold.drawing.job_drawings import draw_job
+    write_flatness(surfaces, folder)
+    prepare_drawing()
+    sources, stations, elevations = line.receive()
+    draw_job(sources, stations, room, surfaces, elevations, line.receive, folder, settings.drawing)
 
-        draw_job(
-            job.sources,
-            job.stations,
-            job.room,
-            job.surfaces,
-            job.elevations,
-            job.findings,
-            folder,
-            settings.drawing,
-        )
 
-    def layout_drawings() -> None:
+def _write_laid(job: Job, folder: Path, settings: JobSettings) -> None:
+    """Write and draw what was laid, and the figures; drawing libraries are loaded where they are used."""
+
+    def drawings() -> None:
         from unfold.drawing.layout_drawings import draw_layout
 
         draw_layout(job.layout, job.elevations, job.surfaces, folder, settings)
 
     def figures() -> None:
         write_elevations(job.elevations, job.sources, folder)
-        write_flatness(job.surfaces, folder)
         write_layout(job.layout, folder)
         write_settings(settings, folder)
 
-    side_by_side([job_drawings, layout_drawings, figures])
+    side_by_side([drawings, figures])

@@ -66,7 +66,10 @@ def page_of(job: SampleJob) -> tuple[str, StrictPage]:
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     job, place = sample_job(HALL[:6]), tmp_path_factory.mktemp("job")
-    draw_job(job.sources, job.stations, None, job.surfaces, job.elevations, job.findings, place, DrawingSettings())
+    draw_job(
+        *(job.sources, job.stations, None, job.surfaces, job.elevations),
+        *(lambda: job.findings, place, DrawingSettings()),
+    )
     return place
 
 
@@ -188,7 +191,10 @@ def test_paper_is_a4_and_carries_its_fonts(folder: Path) -> None:
 
 def test_the_same_job_gives_the_same_files(folder: Path, tmp_path: Path) -> None:
     job = sample_job(HALL[:6])
-    draw_job(job.sources, job.stations, None, job.surfaces, job.elevations, job.findings, tmp_path, DrawingSettings())
+    draw_job(
+        *(job.sources, job.stations, None, job.surfaces, job.elevations),
+        *(lambda: job.findings, tmp_path, DrawingSettings()),
+    )
     for path in folder.rglob("*"):
         if path.is_file():
             assert path.read_bytes() == (tmp_path / path.relative_to(folder)).read_bytes(), path.name

@@ -1,5 +1,6 @@
 """Everything that is drawn of a job as it was measured: pictures, elevations, the plan of the room, the report."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 from unfold.drawing.pdf_canvas import PdfCanvas, register_fonts
@@ -25,17 +26,28 @@ def draw_job(
     room: Room | None,
     surfaces: Surfaces,
     elevations: Elevations,
-    findings: tuple[Finding, ...],
+    findings: Callable[[], tuple[Finding, ...]],
     folder: Path,
     settings: DrawingSettings,
 ) -> None:
-    """Write heatmaps/, drawings/, report.html and report.pdf of a job into its folder."""
+    """Write heatmaps/, drawings/, report.html and report.pdf of a job into its folder.
+
+    `findings` is called once the pictures are drawn: the panels may still be laid meanwhile.
+    """
     side_by_side(
         [
-            lambda: _draw_report(sources, stations, room, surfaces, elevations, findings, folder, settings),
             lambda: _draw_elevations(stations, surfaces, elevations, folder, settings),
+            lambda: _draw_report(sources, stations, room, surfaces, elevations, findings, folder, settings),
         ]
     )
+
+
+def prepare_drawing() -> None:
+    """Load what `draw_job` needs: libraries, and fonts."""
+    import unfold.drawing.room_dxf
+    import unfold.drawing.wall_dxf  # noqa: F401
+
+    register_fonts()
 
 
 def _draw_elevations(
@@ -63,7 +75,7 @@ def _draw_report(
     room: Room | None,
     surfaces: Surfaces,
     elevations: Elevations,
-    findings: tuple[Finding, ...],
+    findings: Callable[[], tuple[Finding, ...]],
     folder: Path,
     settings: DrawingSettings,
 ) -> None:
@@ -82,7 +94,7 @@ def _draw_report(
         relief = relief_of(wall, by_id[wall.id])
         vectors[wall.id] = draw_wall_picture(PdfCanvas, wall, by_id[wall.id], relief, settings)
         draw_wall_picture(PngCanvas, wall, by_id[wall.id], relief, settings).save(pixels[wall.id])
-    report = build_report(sources, stations, surfaces, elevations, findings, settings)
+    report = build_report(sources, stations, surfaces, elevations, findings(), settings)
     page = report_html(report, {name: path.read_bytes() for name, path in pixels.items()})
     (folder / "report.html").write_text(page, encoding="utf-8")
     write_report_pdf(report, vectors, folder / "report.pdf")

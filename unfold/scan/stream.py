@@ -65,6 +65,10 @@ class Scan:
         self._hashing.shutdown(cancel_futures=True)
         self._spill.close()
 
+    def settle(self) -> None:
+        """Wait for the files' hashes: no thread is at work between two runs of `chunks` then."""
+        self._hashing.shutdown()
+
     @property
     def stations(self) -> tuple[Station, ...]:
         """Every set-up of every file; their points are counted once `chunks` has run to its end."""
@@ -97,6 +101,7 @@ class Scan:
             yield from read_ahead(self._spill.read())
             return
         self._spill.clear()
+        self._hashing = ThreadPoolExecutor(1, "sha256")
         for file in self._files:
             file.start_pass(self._hashing.submit(_sha256, file.path, self._closing))
         self._bounds_m[:] = [[np.inf] * 3, [-np.inf] * 3]
