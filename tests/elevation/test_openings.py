@@ -173,10 +173,23 @@ def test_a_framed_hole_with_a_reveal_is_an_opening_unless_something_hides_it(hid
     behind = np.zeros(kind.shape, int)
     if not shadow:
         behind[20:225, [61, 148]] = 1  # points on the jambs
-    found = find_absences(evidence_of(kind), behind, inside, np.zeros(kind.shape[1]), one, scene.cells)
+    found = find_absences(evidence_of(kind), behind, inside, np.zeros(kind.shape[1]), one, scene)
     assert len(found) == (0 if hidden or shadow else 1)
     if found:
         assert found[0].reaches_floor and found[0].box_mm == (400.0, 0.0, 1300.0, 2050.0)
+
+
+def test_a_wall_that_faces_an_opening_never_hides_it_and_its_reveal_is_no_gap_in_its_frame() -> None:
+    # a corridor 1.4 m wide: what was seen of both walls was seen from between them
+    kind, inside = blank()
+    kind[20:225, 60:150] = BEHIND  # the reveal, within the jambs
+    kind[20:222, 63:147] = EMPTY
+    one, other = wall("W1", upright((0, 0, 0), 0.0), 2.0), wall("W2", upright((2.0, -1.4, 0), 180.0), 2.0)
+    opposite = np.random.default_rng(1).uniform((0.0, -1.41, 0.0), (2.0, -1.39, 2.5), (6000, 3))
+    behind = np.where(kind == BEHIND, 1, 0)
+    floor = np.zeros(kind.shape[1])
+    assert len(find_absences(evidence_of(kind), behind, inside, floor, one, room((one, other), (), opposite))) == 1
+    assert not find_absences(evidence_of(kind), behind, inside, floor, one, room((one,), (), opposite))
 
 
 def test_the_end_of_points_is_carried_on_by_half_their_spacing() -> None:

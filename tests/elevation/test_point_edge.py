@@ -95,3 +95,24 @@ def test_boxes_and_pipes_are_told_apart_and_measured_without_stations(circle: bo
         errors += [size - 80.0 for size in (round_one if circle else rectangle).size_mm]
     assert right >= 7
     assert np.sqrt(np.mean(np.square(errors))) < 3.0
+
+
+def columns(random: np.random.Generator, gap: float, edge: float) -> EdgeRays:
+    """A wall's points up to an edge, in upright columns `gap` apart as a scanner leaves them, and a back beyond."""
+    lines = np.arange(random.uniform(-60.0 - gap, -60.0), 60.0, gap)
+    x = np.repeat(lines, 12) + random.normal(0, 0.4, 12 * lines.size)
+    t = random.uniform(-40.0, 40.0, x.size)
+    depth = np.where(np.repeat(lines, 12) < edge, 0.0, 300.0) + random.normal(0, 0.8, x.size)
+    return EdgeRays(x, t, np.zeros(x.size), depth)
+
+
+def test_an_edge_between_two_columns_is_as_uncertain_as_their_gap_is_wide() -> None:
+    # an edge falls anywhere between two columns: its deviation is the gap over root 12 (GUM, 4.3.7)
+    gap = 10.0
+    found = [end_of_points(columns(np.random.default_rng(s), gap, 0.0), 3.0, 2.5, 0.0015, 40.0) for s in range(40)]
+    errors = np.array([one.offset_mm for one in found if one is not None])
+    stated = np.array([one.standard_uncertainty_mm for one in found if one is not None])
+    assert len(errors) == 40
+    assert np.median(stated) == pytest.approx(gap / np.sqrt(12.0), rel=0.25)
+    assert abs(errors.mean()) < 1.0
+    assert np.mean(np.abs(errors) < 2 * stated) > 0.9

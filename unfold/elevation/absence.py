@@ -11,14 +11,15 @@ from scipy import ndimage
 from unfold.arrays import AnyArray, Bools, Floats
 from unfold.elevation.candidates import Candidate, has_casing, reaches_floor
 from unfold.elevation.edge_fit import EdgeFit, EdgeRays
-from unfold.elevation.evidence import EMPTY, PROUD, WALL, Evidence, cell_centres
+from unfold.elevation.evidence import BEHIND, EMPTY, PROUD, WALL, Evidence, cell_centres
 from unfold.elevation.local_rays import Box
-from unfold.room.result import Cells, Wall
+from unfold.room.result import Room, Wall
 
 LEAST_SIDE_MM = 400.0
 LEAST_FILL = 0.85
 LEAST_FRAME = 0.7  # of its rim, but for the floor, that must be wall
 FRONT_MM = (60.0, 1500.0)  # what stands there may have cast the hole as a shadow
+FACING = -0.7  # cosine between the inward normals of walls that face each other
 MOST_SHADOWED = 0.4  # of the hole's area that things in front may cover
 REVEAL_MM = (60.0, 25.0)  # how far within and without the hole's rough rim its reveal's points lie
 LEAST_REVEALS = 2  # sides that must show a reveal
@@ -27,12 +28,12 @@ BINS = 12
 
 
 def find_absences(
-    evidence: Evidence, rays_behind: AnyArray, inside: Bools, floor_v: Floats, wall: Wall, cells: Cells
+    evidence: Evidence, rays_behind: AnyArray, inside: Bools, floor_v: Floats, wall: Wall, room: Room
 ) -> list[Candidate]:
     """Find holes that are openings by absence, among cells (rows, columns) inside the outline; as `find_candidates`."""
     holes = ndimage.binary_opening((evidence.kind == EMPTY) & inside, iterations=3)
     labels, _ = ndimage.label(holes)
-    shadow = _shadowed(evidence, wall, cells)
+    shadow = _shadowed(evidence, wall, room)
     found = []
     for index, where in enumerate(ndimage.find_objects(labels)):
         group = np.zeros(holes.shape, dtype=bool)
@@ -57,8 +58,10 @@ def _box_of(group: Bools, evidence: Evidence) -> tuple[float, float, float, floa
 
 
 def _framed(group: Bools, evidence: Evidence, on_floor: bool) -> bool:
-    """Whether the rim of the hole is mostly wall or casing, but for its foot where it stands on the floor."""
+    """Whether the rim of the hole and its reveal is mostly wall or casing, but for the foot of one on the floor."""
     reach = max(round(60.0 / evidence.grid.cell_mm), 2)
+    reveal = ndimage.binary_dilation(group, iterations=reach) & (evidence.kind == BEHIND)
+    group = group | reveal
     rim = ndimage.binary_dilation(group, iterations=reach) & ~ndimage.binary_dilation(group, iterations=2)
     if on_floor:
         rows = np.flatnonzero(group.any(axis=1))
@@ -85,12 +88,22 @@ def _reveals(box: Box, rays_behind: AnyArray, evidence: Evidence) -> int:
     return shown
 
 
-def _shadowed(evidence: Evidence, wall: Wall, cells: Cells) -> Bools:
-    """Cells of the wall's grid before which something stands."""
+def _shadowed(evidence: Evidence, wall: Wall, room: Room) -> Bools:
+    """Cells of the wall's grid before which something stands that may hide the wall from a place in the room.
+
+    A wall that faces this one never does: what was seen of both was seen from between them.
+    """
     grid = evidence.grid
-    uvh = wall.frame.uvh_from_level(cells.mean_m.astype(float)) * 1000
+    cells = room.cells.mean_m.astype(float)
+    uvh = wall.frame.uvh_from_level(cells) * 1000
     before = (uvh[:, 2] > FRONT_MM[0]) & (uvh[:, 2] < FRONT_MM[1]) & (uvh[:, 1] > wall.bottom_m * 1000 + 100.0)
     before &= uvh[:, 1] < wall.top_m * 1000 - 100.0
+    for other in room.walls:
+        facing = other.shape == "plane" and wall.shape == "plane" and other.frame.inward @ wall.frame.inward < FACING
+        if facing:
+            u, v, h = other.frame.uvh_from_level(cells).T * 1000
+            on_face = (np.abs(h) < FRONT_MM[0]) & (u > 0.0) & (u < other.width_m * 1000)
+            before &= ~(on_face & (v > other.bottom_m * 1000) & (v < other.top_m * 1000))
     column = np.round((uvh[before, 0] - grid.u0_mm) / grid.cell_mm).astype(int)
     row = np.round((uvh[before, 1] - grid.v0_mm) / grid.cell_mm).astype(int)
     on = (row >= 0) & (row < grid.rows) & (column >= 0) & (column < grid.columns)

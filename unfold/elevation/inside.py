@@ -8,6 +8,7 @@ from shapely.geometry import Polygon
 
 from unfold.arrays import Bools, Floats
 from unfold.elevation.collect import ZoneRays
+from unfold.elevation.hollows import goes_on, is_hollow
 from unfold.elevation.local_rays import to_surface
 from unfold.elevation.local_surface import LocalSurface
 from unfold.elevation.rings import signed_area, signed_distance
@@ -35,6 +36,7 @@ class Inside:
     deeper_share: float  # ended deeper than that
     depth_mm: float | None  # that depth
     rays: int
+    hollow: bool = False  # hardly a point came out of it: told by its reveal and by what is missing
 
 
 def look_inside(
@@ -47,10 +49,15 @@ def look_inside(
     core_mm = min(REVEAL_MM, 0.25 * size)
     crossing = distance < -min(3.0, 0.1 * size)
     behind = crossing & (local.depth > max(3 * noise_mm, 3.0))
+    unknown = not np.any(rays.du) and not np.any(rays.dv)
+    if unknown and is_hollow(local, ring, noise_mm):
+        return Inside(1.0, 0.0, 0.0, 1.0, None, 0, hollow=True)
+    if unknown and goes_on(local, distance, ring, noise_mm):
+        return None
     if behind.sum() < LEAST_RAYS or behind.sum() < LEAST_SHARE * crossing.sum():
         return None
     depth = local.depth
-    blurred = 3 * noise_mm if not np.any(rays.du) and not np.any(rays.dv) else 0.0
+    blurred = 3 * noise_mm if unknown else 0.0
     beside = (distance > RIM_MM[0] + blurred) & (distance < RIM_MM[1] + blurred) & (local.depth > -BOARD_MM)
     on_wall = local.depth[beside] < max(3 * noise_mm, 3.0)
     if on_wall.sum() < LEAST_RAYS or on_wall.mean() < LEAST_FRAMED:

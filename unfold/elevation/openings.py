@@ -301,7 +301,8 @@ def _opening(
         elif returned < PANE_RETURNS:
             kind = "window"
     depth = None if kind in ("door", "opening") and inside.through_share > 0.5 else inside.depth_mm
-    proof: Literal["through", "recess"] = "through" if inside.through_share > 0.5 else "recess"
+    proof: Literal["through", "recess", "absence"] = "through" if inside.through_share > 0.5 else "recess"
+    proof = "absence" if inside.hollow else proof
     shift = shape.stretch * combine([surface.registration_mm, 0.0 if clear is None else BOARD_FLAT_MM])
     uncertainty = combine([shape.standard_uncertainty_mm, shift, 0.2])
     return Opening(

@@ -26,6 +26,7 @@ SIDE_WINDOW = 3.5  # blurs: how far from the edge the side face's points are loo
 MOST_AT_ARRIS = 0.5
 STRAYS_PER_MM = 0.001  # of side points, that are something else
 SPLAYED = 0.05  # a side face that leans more than this is no square one
+IN_COLUMNS = 1.5  # mean gaps: points strewn by chance do not leave so much before an edge
 MODEL_SHARE = 0.5  # of the blur: but few positions see most of an edge, and each moved its points together
 
 
@@ -61,7 +62,10 @@ def end_of_points(
         counts = _count(rays, front, offset, slope, blur, middle, tolerance_mm, (start_mm, reach_mm))
         found = _posterior(counts, slope_sd, (start_mm, reach_mm))
         offset, slope, blur = found[0], found[1], found[4]
-    uncertainty = combine([found[2], MODEL_SHARE * blur])
+    sided = counts is not None and counts.side_x.size > 0
+    beyond, strayed = (0.0, 0.0) if sided else _past_the_last(rays.x[front] - slope * (rays.t[front] - middle), offset)
+    offset += beyond
+    uncertainty = combine([found[2], MODEL_SHARE * blur, strayed])
     count = int(np.sum(np.abs(rays.x - offset - slope * (rays.t - middle)) < 15.0))
     return EdgeFit(
         offset - slope * middle,
@@ -71,8 +75,27 @@ def end_of_points(
         found[3],
         blur,
         count,
-        counts is not None and counts.side_x.size > 0,
+        sided,
     )
+
+
+def _past_the_last(x: Floats, offset: float) -> tuple[float, float]:
+    """How much farther than chance explains an edge lies beyond the last of points x (n,), and how uncertain that is.
+
+    Points strewn by chance end one mean gap before the edge, and the likelihood knows that. But a scanner's points
+    stand in columns and rows: an edge falls anywhere in one of the gaps g between them, and lies E(g^2) / 2 E(g)
+    beyond the last on average (the forward recurrence time of renewal theory; Feller 1971, XI.4).
+    """
+    x = np.sort(x[x < offset])
+    gaps = np.diff(x)
+    if gaps.size < LEAST_POINTS or gaps.sum() <= 0.0:
+        return 0.0, 0.0
+    mean = float(gaps.mean())
+    ahead = float((gaps**2).sum() / (2 * gaps.sum()))
+    if ahead < IN_COLUMNS * mean:
+        return 0.0, 0.0
+    square = float((gaps**3).sum() / (3 * gaps.sum()))
+    return ahead - mean, float(np.sqrt(max(square - ahead**2, 0.0)))
 
 
 def _count(

@@ -12,9 +12,11 @@ from unfold.elevation.collect import collect_zone_rays, frame_in_scan_axes
 from unfold.elevation.datum import datum_of, level_datum_m
 from unfold.elevation.ends import FreeEnds, end_zone, free_sides, place_ends
 from unfold.elevation.evidence import Evidence, gather_evidence
+from unfold.elevation.hollows import with_holes
 from unfold.elevation.local_rays import Box, join
 from unfold.elevation.mirror import is_mirror, occupied_voxels, plan_of
 from unfold.elevation.openings import measure_openings
+from unfold.elevation.other_walls import without_other_walls
 from unfold.elevation.outline import Outline
 from unfold.elevation.result import Elevations, Opening, WallElevation
 from unfold.elevation.rings import cells_inside
@@ -46,7 +48,7 @@ def unfold_walls(
     progress("tracing outlines")
     evidence = [gather_evidence(surface) for surface in surfaces.walls]
     outlines = trace_outlines(room, surfaces.walls, evidence)
-    stations_known = any(station.position_m is not None for station in scan.stations)
+    stations_known = _stations_known(scan)
     candidates = [
         _candidates(wall, room, outline, seen, surface, stations_known)
         for wall, outline, seen, surface in zip(room.walls, outlines, evidence, surfaces.walls, strict=True)
@@ -78,6 +80,10 @@ def unfold_walls(
     )
 
 
+def _stations_known(scan: Scan) -> bool:
+    return any(station.position_m is not None for station in scan.stations)
+
+
 def _candidates(
     wall: Wall, room: Room, outline: Outline, evidence: Evidence, surface: WallSurface, stations_known: bool
 ) -> list[Candidate]:
@@ -89,7 +95,8 @@ def _candidates(
     found = find_candidates(evidence, rays_behind, inside, floor_v)
     if stations_known:
         return found
-    absences = find_absences(evidence, rays_behind, inside, floor_v, wall, room.cells)
+    found = with_holes(found, evidence, surface.noise_mm, rays_behind, inside, floor_v)
+    absences = find_absences(evidence, rays_behind, inside, floor_v, wall, room)
     # the few points behind an edge of such a hole are its reveal's, no opening of their own
     within = [any(_within(one.box_mm, hole.box_mm, REVEAL_MM) for hole in absences) for one in found]
     return [one for one, reveal in zip(found, within, strict=True) if not reveal] + absences
@@ -113,6 +120,8 @@ def _collect(
             zones += zones_of(i, candidate, evidence[i], surfaces[i])
             owners.append((i, candidate))
     rays = collect_zone_rays(scan, room, [surface.grid for surface in surfaces], zones)
+    if not _stations_known(scan):
+        rays = without_other_walls(rays, [zone.wall for zone in zones], room.walls, surfaces)
     cases: list[list[Case]] = [[] for _ in candidates]
     for k, (i, candidate) in enumerate(owners):
         edge = count + 2 * k
