@@ -13,6 +13,7 @@ from unfold.job_folder.publishing import publish
 from unfold.job_folder.writing import write_elevations, write_flatness, write_layout, write_settings
 from unfold.layout import lay_panels
 from unfold.layout.result import Layout
+from unfold.memory import give_back_freed
 from unfold.progress import Progress, silent
 from unfold.room import find_room
 from unfold.room.result import Room
@@ -53,6 +54,7 @@ def run_job(
     SettingsError
         job.toml or an argument asks for something that is not allowed.
     """
+    give_back_freed()
     settings = load_settings(settings_path)
     if unit is not None:
         settings = settings.model_copy(update={"scan": settings.scan.model_copy(update={"unit": unit})})

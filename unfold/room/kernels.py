@@ -14,6 +14,7 @@ from unfold.compiled import borrowed, compiled, inlined
 
 OFFSET = 1 << 20  # cell coordinates run from -OFFSET to OFFSET - 1: 26 km each way at 25 mm
 MASK = (1 << 21) - 1
+RECENT = 1024  # cells whose places are kept at hand while points are folded; noise jumps to and fro between two cells
 
 
 @inlined
@@ -53,12 +54,15 @@ def fold_points(
     first point not folded (n when all are) and the number of cells.
     """
     table, keys, about, sums = borrowed(table), borrowed(keys), borrowed(about), borrowed(sums)
+    recent_keys, recent_places = np.full(RECENT, -1, np.int64), np.empty(RECENT, np.int64)
     capacity = len(keys)
-    last_key, place = -1, -1
     for index in range(start, len(points)):
         x, y, z = float(points[index, 0]), float(points[index, 1]), float(points[index, 2])
-        key = pack(math.floor(x * inverse_edge), math.floor(y * inverse_edge), math.floor(z * inverse_edge))
-        if key != last_key:
+        i, j, k = math.floor(x * inverse_edge), math.floor(y * inverse_edge), math.floor(z * inverse_edge)
+        key = pack(i, j, k)
+        recent = (i ^ (j << 3) ^ (k << 6)) & (RECENT - 1)
+        place = recent_places[recent]
+        if recent_keys[recent] != key:
             slot = find_slot(key, table, keys)
             place = table[slot]
             if place < 0:
@@ -67,7 +71,7 @@ def fold_points(
                 place, size = size, size + 1
                 table[slot], keys[place] = place, key
                 about[place, 0], about[place, 1], about[place, 2] = x, y, z
-            last_key = key
+            recent_keys[recent], recent_places[recent] = key, place
             stations[place] |= station_bit
         x, y, z = x - about[place, 0], y - about[place, 1], z - about[place, 2]
         sums[place, 0] += 1.0

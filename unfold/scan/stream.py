@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from pathlib import Path
 from threading import Event
 from types import TracebackType
@@ -106,7 +107,10 @@ class Scan:
             file.start_pass(self._hashing.submit(_sha256, file.path, self._closing))
         self._bounds_m[:] = [[np.inf] * 3, [-np.inf] * 3]
         self._ahead = read_ahead(self._decode())
-        yield from self._ahead
+        with closing(self._ahead) as decoded:
+            for chunk in decoded:
+                self._spill.write(chunk)  # here and not in the thread that decodes, which has more to do
+                yield chunk
         self._check()
         self._decoded = True
 
@@ -115,9 +119,7 @@ class Scan:
         for file in self._files:
             self._progress(f"reading {file.name}")
             for batch in file.batches():
-                chunk = self._place(file, batch, first_station)
-                self._spill.write(chunk)
-                yield chunk
+                yield self._place(file, batch, first_station)
                 self._progress(f"reading {file.name}: {sum(file.points.values()) / 1e6:.1f} million points")
             first_station += len(file.parts)
 
