@@ -4,6 +4,7 @@ import numpy as np
 from scipy import ndimage
 
 from unfold.arrays import AnyArray, Floats
+from unfold.surface.block_kernels import add_blocks
 from unfold.surface.result import Grid
 
 
@@ -16,9 +17,9 @@ def coarser(grid: Grid, ratio: int) -> Grid:
 
 def block_sums(table: AnyArray, ratio: int) -> Floats:
     """Sum a table (rows, columns) over the blocks of `coarser`."""
-    rows, columns = (-(-side // ratio) for side in table.shape)
-    padded = np.pad(table, ((0, rows * ratio - table.shape[0]), (0, columns * ratio - table.shape[1])))
-    return np.asarray(padded.reshape(rows, ratio, columns, ratio).sum(axis=(1, 3)), dtype=np.float64)
+    sums = np.zeros([-(-side // ratio) for side in table.shape])
+    add_blocks(np.ascontiguousarray(table), ratio, sums)
+    return sums
 
 
 def sums_around(table: AnyArray, cells: int) -> Floats:

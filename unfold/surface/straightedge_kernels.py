@@ -11,6 +11,8 @@ from numba import njit
 
 from unfold.arrays import AnyArray, Bools, Floats, Ints
 
+ROUNDING_MM = 1e-9
+
 
 @njit(cache=True, nogil=True)
 def gap_under(place: Floats, height: Floats, count: int, hull: Ints) -> tuple[float, float, float]:
@@ -49,6 +51,13 @@ def gap_under(place: Floats, height: Floats, count: int, hull: Ints) -> tuple[fl
 
 
 @njit(cache=True, nogil=True)
+def _between(height: Floats, q: int, p: int, s: float, t: float) -> float:
+    """The height between four cells, shares s and t of a cell beyond row q and column p."""
+    low = height[q, p] * (1.0 - s) + height[q, p + 1] * s
+    return low * (1.0 - t) + (height[q + 1, p] * (1.0 - s) + height[q + 1, p + 1] * s) * t
+
+
+@njit(cache=True, nogil=True)
 def sample_line(
     height: Floats, valid: Bools, x: float, y: float, dx: float, dy: float, count: int, place: Floats, out: Floats
 ) -> int:
@@ -63,9 +72,7 @@ def sample_line(
         p, q = min(max((math.floor(a)), 0), columns - 2), min(max((math.floor(b)), 0), rows - 2)
         s, t = a - p, b - q
         place[found] = k
-        out[found] = (height[q, p] * (1.0 - s) + height[q, p + 1] * s) * (1.0 - t) + (
-            height[q + 1, p] * (1.0 - s) + height[q + 1, p + 1] * s
-        ) * t
+        out[found] = _between(height, q, p, s, t)
         found += 1
     return found
 
@@ -167,12 +174,8 @@ def window_gap(
     height: Floats, valid: Bools, window: Floats, sample: float, place: Floats, line: Floats, hull: Ints
 ) -> float:
     """Gap under one window (x, y of its middle, angle, length), in cells."""
-    x, y, angle, length = window
-    count = max((math.ceil(length / sample - 1e-6)), 1) + 1
-    step = length / (count - 1)
-    c, s = math.cos(angle) * step, math.sin(angle) * step
-    half = 0.5 * (count - 1)
-    found = sample_line(height, valid, x - half * c, y - half * s, c, s, count, place, line)
+    x, y, dx, dy, count = _laid(window, sample)
+    found = sample_line(height, valid, x, y, dx, dy, count, place, line)
     return gap_under(place, line, found, hull)[0]
 
 
@@ -181,13 +184,51 @@ def worst_of_windows(heights: Floats, valid: Bools, windows: Floats, sample: flo
     """For each of several maps (n, rows, columns), the greatest gap over all windows (m, 4), and under which."""
     most = int(windows[:, 3].max() / sample) + 3
     place, line, hull = np.empty(most), np.empty(most), np.empty(most, np.int64)
+    corner, share = np.empty((most, 2), np.int64), np.empty((most, 2))
     worst, which = np.zeros(len(heights)), np.zeros(len(heights), np.int64)
-    for n in range(len(heights)):
-        for m in range(len(windows)):
-            gap = window_gap(heights[n], valid, windows[m], sample, place, line, hull)
+    for m in range(len(windows)):  # the same samples on every map
+        found = _samples(valid, windows[m], sample, place, corner, share)
+        for n in range(len(heights)):
+            low, high = np.inf, -np.inf
+            for k in range(found):
+                q, p, s, t = corner[k, 0], corner[k, 1], share[k, 0], share[k, 1]
+                line[k] = _between(heights[n], q, p, s, t)
+                low, high = min(low, line[k]), max(high, line[k])
+            if high - low + ROUNDING_MM <= worst[n]:
+                continue  # no gap is wider than the heights under the window are apart
+            gap = gap_under(place, line, found, hull)[0]
             if gap > worst[n]:
                 worst[n], which[n] = gap, m
     return worst, which
+
+
+@njit(cache=True, nogil=True)
+def _samples(valid: Bools, window: Floats, sample: float, place: Floats, corner: Ints, share: Floats) -> int:
+    """As `sample_line` under a window, but where to sample: the cell at the lower corner, and the shares beyond it."""
+    rows, columns = valid.shape
+    x, y, dx, dy, count = _laid(window, sample)
+    found = 0
+    for k in range(count):
+        a, b = x + k * dx, y + k * dy
+        j, i = math.floor(a + 0.5), math.floor(b + 0.5)
+        if i < 0 or j < 0 or i >= rows or j >= columns or not valid[i, j]:
+            continue
+        p, q = min(max(math.floor(a), 0), columns - 2), min(max(math.floor(b), 0), rows - 2)
+        place[found], corner[found, 0], corner[found, 1] = k, q, p
+        share[found, 0], share[found, 1] = a - p, b - q
+        found += 1
+    return found
+
+
+@njit(cache=True, nogil=True)
+def _laid(window: Floats, sample: float) -> tuple[float, float, float, float, int]:
+    """First sample, step and number of samples under a window (x, y of its middle, angle, length), in cells."""
+    x, y, angle, length = window
+    count = max((math.ceil(length / sample - 1e-6)), 1) + 1
+    step = length / (count - 1)
+    c, s = math.cos(angle) * step, math.sin(angle) * step
+    half = 0.5 * (count - 1)
+    return x - half * c, y - half * s, c, s, count
 
 
 @njit(cache=True, nogil=True)

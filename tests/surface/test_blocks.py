@@ -1,0 +1,18 @@
+"""Sums over blocks of a raster against plain NumPy."""
+
+import numpy as np
+import pytest
+
+from unfold.surface.blocks import block_sums
+
+
+@pytest.mark.parametrize("kind", [np.float64, np.uint32, np.bool_])
+@pytest.mark.parametrize("ratio", [1, 2, 5, 40])
+def test_block_sums_are_those_of_numpy(kind: type, ratio: int) -> None:
+    table = (np.random.default_rng(1).random((23, 31)) * 3).astype(kind)
+    rows, columns = -(-23 // ratio), -(-31 // ratio)
+    padded = np.zeros((rows * ratio, columns * ratio))
+    padded[:23, :31] = table
+    expected = padded.reshape(rows, ratio, columns, ratio).sum(axis=(1, 3))
+    assert block_sums(table, ratio) == pytest.approx(expected, rel=1e-14)
+    assert block_sums(table.T, ratio) == pytest.approx(expected.T, rel=1e-14)
