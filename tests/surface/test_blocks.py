@@ -3,13 +3,14 @@
 import numpy as np
 import pytest
 
+from unfold.arrays import AnyArray
 from unfold.surface.blocks import block_sums
 
 
 @pytest.mark.parametrize("kind", [np.float64, np.uint32, np.bool_])
 @pytest.mark.parametrize("ratio", [1, 2, 5, 40])
 def test_block_sums_are_those_of_numpy(kind: type, ratio: int) -> None:
-    table = (np.random.default_rng(1).random((23, 31)) * 3).astype(kind)
+    table: AnyArray = (np.random.default_rng(1).random((23, 31)) * 3).astype(kind)
     rows, columns = -(-23 // ratio), -(-31 // ratio)
     padded = np.zeros((rows * ratio, columns * ratio))
     padded[:23, :31] = table

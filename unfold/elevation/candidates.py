@@ -14,6 +14,8 @@ LEAST_SIDE_MM = 30.0
 LEAST_RAYS = 4
 PLATE_SIDES_MM = (35.0, 320.0)
 FLOOR_MM = 70.0
+LEAST_CARRIED_MM = 500.0  # no door is narrower
+LEAST_DOUBTFUL = 0.8  # of the cells between a candidate and the floor that must not be the wall's own surface
 VOID_SPACING = 0.6  # of a cell: so close, a cell holds 2.8 points, and 6 cells in 100 none by chance
 _BRIDGE_MM = 60.0  # glazing bars and the legs of a chair do not part an opening
 
@@ -28,6 +30,7 @@ class Candidate:
     turn_deg: float  # of the box against the wall's axes, -45 to 45
     casing: bool  # boards stand proud around it
     reaches_floor: bool
+    proven_from_mm: float | None = None  # v below which its rays must still show that they ended behind the wall
 
 
 def find_candidates(evidence: Evidence, rays_behind: AnyArray, inside: Bools, floor_v: Floats) -> list[Candidate]:
@@ -133,8 +136,9 @@ def _candidate(source: Literal["behind", "plate"], cells: Bools, evidence: Evide
 
 def _positions(cells: Bools, evidence: Evidence) -> tuple[Floats, Floats]:
     u, v = cell_centres(evidence.grid)
-    rows, columns = np.nonzero(cells)
-    return u[columns], v[rows]
+    around = _window(cells, 0)
+    rows, columns = np.nonzero(cells[around])
+    return u[around[1]][columns], v[around[0]][rows]
 
 
 def _turn_of(u: Floats, v: Floats) -> float:
@@ -175,6 +179,27 @@ def reaches_floor(cells: Bools, evidence: Evidence, floor_v: Floats) -> bool:
     below = np.stack([evidence.kind[np.maximum(lowest - 1 - k, 0), columns] for k in range(steps)])
     known = near | (below == WALL).any(axis=0)
     return bool(known.any() and np.mean(near[known]) > 0.5)
+
+
+def carried_to_floor(candidates: list[Candidate], evidence: Evidence, floor_v: Floats) -> list[Candidate]:
+    """Candidates that may go on to the floor below their cells: what ended there is not on the wall's own surface.
+
+    On a bowed wall the rough surface that rays are held against may have sunk into a closed door's leaf: over a part of
+    its height the leaf then counts as wall, and the wall beside it as a board.
+    """
+    found = []
+    for one in candidates:
+        u0, v0, u1, v1 = one.box_mm
+        if one.source != "behind" or one.reaches_floor or one.turn_deg != 0.0 or u1 - u0 < LEAST_CARRIED_MM:
+            continue
+        u, v = np.meshgrid(*cell_centres(evidence.grid))
+        over = (u > u0) & (u < u1) & (v < v1) & (v > floor_v[None, :])
+        below = over & (v < v0)
+        if not below.any() or np.mean(evidence.doubtful[below]) < LEAST_DOUBTFUL:
+            continue
+        floor = float(floor_v[over.any(axis=0)].min())
+        found.append(Candidate("behind", over, (u0, floor, u1, v1), 0.0, one.casing, True, v0))
+    return found
 
 
 def has_casing(box: tuple[float, float, float, float], turn: float, evidence: Evidence, reaches_floor: bool) -> bool:

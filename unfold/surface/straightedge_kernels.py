@@ -54,7 +54,8 @@ def gap_under(place: Floats, height: Floats, count: int, hull: Ints) -> tuple[fl
 def _between(height: Floats, q: int, p: int, s: float, t: float) -> float:
     """The height between four cells, shares s and t of a cell beyond row q and column p."""
     low = height[q, p] * (1.0 - s) + height[q, p + 1] * s
-    return low * (1.0 - t) + (height[q + 1, p] * (1.0 - s) + height[q + 1, p + 1] * s) * t
+    high = height[q + 1, p] * (1.0 - s) + height[q + 1, p + 1] * s
+    return float(low * (1.0 - t) + high * t)
 
 
 @njit(cache=True, nogil=True)
