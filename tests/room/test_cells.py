@@ -101,7 +101,11 @@ def test_local_planes_agree_with_eigenvectors_of_all_neighbouring_points(reach: 
     normals, rough, flat = np.zeros((n, 3), np.float32), np.zeros(n, np.float32), np.ones(n, np.float32)
     table = np.full(4096, -1, np.int64)
     arrays = (cells.keys, cells.count, cells.mean_m, cells.squares_m2)
-    kernels.fit_local_planes(table, *arrays, reach, reach, 5, 0.05, normals, rough, flat)
+    bounds, columns = kernels.index_columns(table, cells.keys)
+    for first, stop in ((0, len(columns) // 3), (len(columns) // 3, len(columns))):
+        kernels.fit_local_planes(
+            first, stop, table, bounds, columns, *arrays, reach, reach, 5, 0.05, normals, rough, flat
+        )
     points = points.astype(np.float32).astype(float)
     where = np.floor(points / 0.1).astype(int)
     for row, cell in enumerate(unpacked(cells.keys)):

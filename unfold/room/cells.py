@@ -1,5 +1,7 @@
 """The scan folded into small cubes: one pass over the points, then everything else works on the cells."""
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,6 +13,7 @@ from unfold.scan.result import Chunk
 CELL_EDGE_M = 0.025
 MOST_CELLS = 2_500_000  # 96 bytes each; beyond that the edge doubles
 STATION_BITS = 64
+_THREADS, _STRETCHES = 2, 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,17 +122,33 @@ def fit_local_planes(cells: CellMoments, spacing_m: float) -> LocalPlanes:
     normals, roughness, flatness = np.zeros((n, 3), np.float32), np.zeros(n, np.float32), np.ones(n, np.float32)
     least = 1 if spacing_m < 0.6 * cells.edge_m else 2
     most = int(np.clip(np.ceil(3.0 * spacing_m / cells.edge_m), 2, 6))
-    columns = np.full(_table_size(n), -1, np.int64)
-    kernels.fit_local_planes(
-        columns, cells.keys, cells.count, cells.mean_m, cells.squares_m2,
-        least, max(least, most), 5, 0.05, normals, roughness, flatness,
-    )  # fmt: skip
+    table = np.full(_table_size(n), -1, np.int64)
+    bounds, columns = kernels.index_columns(table, cells.keys)
     sharp, sharp_flatness = np.empty_like(normals), np.empty_like(flatness)
-    kernels.borrow_normals(
-        cells.table(), cells.keys, cells.mean_m, least + 1, 0.03, 0.004,
-        normals, roughness, flatness, sharp, sharp_flatness,
-    )  # fmt: skip
+    places = cells.table()
+
+    def fit(first: int, stop: int) -> None:
+        kernels.fit_local_planes(
+            first, stop, table, bounds, columns, cells.keys, cells.count, cells.mean_m, cells.squares_m2,
+            least, max(least, most), 5, 0.05, normals, roughness, flatness,
+        )  # fmt: skip
+
+    def sharpen(first: int, stop: int) -> None:
+        kernels.borrow_normals(
+            first, stop, places, cells.keys, cells.mean_m, least + 1, 0.03, 0.004,
+            normals, roughness, flatness, sharp, sharp_flatness,
+        )  # fmt: skip
+
+    _in_threads(fit, len(columns))
+    _in_threads(sharpen, n)
     return LocalPlanes(sharp, roughness, sharp_flatness)
+
+
+def _in_threads(work: Callable[[int, int], None], count: int) -> None:
+    """Do the work on stretches of `count` things, none of which needs another's result."""
+    ends = np.linspace(0, count, _STRETCHES + 1).astype(int).tolist()
+    with ThreadPoolExecutor(_THREADS) as pool:
+        list(pool.map(work, ends[:-1], ends[1:]))
 
 
 def point_spacing_m(cells: CellMoments) -> float:

@@ -242,8 +242,21 @@ def centre_moments(sums: Floats, scatter: Floats) -> None:
 
 
 @njit(cache=True, nogil=True)
+def index_columns(table: Ints, keys: Ints) -> tuple[Ints, Ints]:
+    """Enter the columns of sorted keys into an empty table; give `column_bounds` and the columns' keys."""
+    bounds = column_bounds(keys)
+    columns = keys[bounds[:-1]] | MASK
+    index_keys(table, columns, len(columns))
+    return bounds, columns
+
+
+@njit(cache=True, nogil=True)
 def fit_local_planes(
+    first: int,
+    stop: int,
     table: Ints,
+    bounds: Ints,
+    columns: Ints,
     keys: Ints,
     count: Ints,
     mean: Floats,
@@ -256,20 +269,17 @@ def fit_local_planes(
     roughness: Floats32,
     flatness: Floats32,
 ) -> None:
-    """Fit a plane around every cell from its neighbours' moments, widening the reach until the patch is a plane.
+    """Fit a plane around each cell of columns `first` to `stop`, widening the reach until the patch is a plane.
 
-    `keys` are sorted, and `table`, empty, is filled to map a column to its place in `column_bounds`. A patch is
+    `keys` are sorted, and `table` maps a key of `columns` to its place in `bounds`; see `index_columns`. A patch is
     good when it holds `least_cells` cells and its smallest variance is below `flat_ratio` of the middle one.
     `roughness` is the standard deviation across the plane, metres; `flatness` that ratio, or 1 where no reach gave a
     plane.
     """
-    bounds = column_bounds(keys)
-    columns = keys[bounds[:-1]] | MASK
-    index_keys(table, columns, len(columns))
     side = 2 * most_reach + 1
     pointers, stops = np.empty(side * side, np.int64), np.empty(side * side, np.int64)
     sums, scatter, normal, values = np.empty(10), np.empty(6), np.empty(3), np.empty(3)
-    for column in range(len(columns)):
+    for column in range(first, stop):
         i, j = ((columns[column] >> 42) & MASK) - OFFSET, ((columns[column] >> 21) & MASK) - OFFSET
         for di in range(side):
             for dj in range(side):
@@ -300,6 +310,8 @@ def fit_local_planes(
 
 @njit(cache=True, nogil=True)
 def borrow_normals(
+    first: int,
+    stop: int,
     table: Ints,
     keys: Ints,
     mean: Floats,
@@ -312,12 +324,12 @@ def borrow_normals(
     new_normals: Floats32,
     new_flatness: Floats32,
 ) -> None:
-    """Give a cell by an edge the normal of the flattest patch nearby whose plane it lies on.
+    """Give each cell from `first` to `stop` by an edge the normal of the flattest patch nearby whose plane it lies on.
 
     A patch around a cell by an edge takes in both surfaces, and its normal lies between theirs. Cells flatter than
     `good` keep their own; `least_fit` is how far, in metres, a cell may always lie from a plane that it borrows.
     """
-    for place in range(len(keys)):
+    for place in range(first, stop):
         new_normals[place] = normals[place]
         new_flatness[place] = flatness[place]
         if flatness[place] < good:
