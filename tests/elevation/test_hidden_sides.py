@@ -1,5 +1,7 @@
 """A hidden jamb is somewhere behind what hides it; the uncertainty must say so."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -37,6 +39,14 @@ def test_a_hidden_side_is_as_uncertain_as_its_hidden_stretch_is_long(kind: int) 
     )
     found = with_hidden_sides(opening(), evidence(1800.0, kind), WALL_RING)
     assert found.standard_uncertainty_mm == pytest.approx(700.0 / np.sqrt(3.0), abs=6.0)
+
+
+def test_cells_that_are_not_the_wall_s_own_surface_prove_no_side() -> None:
+    seen = evidence(1800.0, WALL)
+    doubtful = np.zeros(seen.kind.shape, bool)
+    doubtful[: _cell(800.0), _cell(500.0) : _cell(1100.0)] = True  # below: a board, or a leaf taken for wall
+    seen = replace(seen, doubtful=doubtful)
+    assert hidden_beyond_mm(RING, seen, (0.0, 0.0, 3000.0, 2500.0)) == pytest.approx((0.0, 800.0, 0.0, 0.0), abs=10.0)
 
 
 def test_what_is_hidden_up_to_the_wall_s_end_is_counted_to_there() -> None:

@@ -1,5 +1,7 @@
 """Kinds, candidates, unseen areas, mirrors and absences on small rasters and rays with known answers."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from shapely.geometry import Polygon, box
@@ -7,14 +9,17 @@ from shapely.geometry import Polygon, box
 from tests.elevation.scenes import room, surface, upright, wall
 from unfold.arrays import Floats
 from unfold.elevation.absence import find_absences, last_of_front
-from unfold.elevation.candidates import find_candidates
+from unfold.elevation.candidates import Candidate, carried_to_floor, find_candidates
+from unfold.elevation.cases import Case
 from unfold.elevation.collect import ZoneRays
 from unfold.elevation.edge_fit import EdgeRays
 from unfold.elevation.evidence import BEHIND, BLOCKED, EMPTY, PROUD, WALL, Evidence, gather_evidence
 from unfold.elevation.inside import Inside
 from unfold.elevation.kinds import kind_of
 from unfold.elevation.local_rays import LocalRays
+from unfold.elevation.local_surface import surface_around
 from unfold.elevation.mirror import is_mirror, occupied_voxels
+from unfold.elevation.openings import behind_all_down
 from unfold.elevation.rings import signed_area
 from unfold.elevation.shapes import fit_circle, fit_rectangle, ring_likelihood
 from unfold.elevation.unseen import find_unseen
@@ -73,6 +78,35 @@ def test_a_door_half_hidden_by_a_cupboard_still_stands_on_the_floor() -> None:
     found = find_candidates(evidence_of(kind), np.where(kind == BEHIND, 3, 0), inside, np.zeros(kind.shape[1]))
     assert len(found) == 1 and found[0].reaches_floor
     assert found[0].box_mm[0] == 400.0 and found[0].box_mm[2] == 1200.0
+
+
+@pytest.mark.parametrize("leaf", [True, False])
+def test_a_door_whose_foot_counts_as_wall_may_go_on_to_the_floor(leaf: bool) -> None:
+    # the rough surface of a bowed wall sank into the leaf's foot: there it counts as wall, but not as the wall's own
+    kind, inside = blank()
+    kind[60:225, 60:150] = BEHIND
+    doubtful = np.zeros(kind.shape, bool)
+    doubtful[20:60, 60:150] = leaf
+    evidence, floor = replace(evidence_of(kind), doubtful=doubtful), np.zeros(kind.shape[1])
+    found = find_candidates(evidence, np.where(kind == BEHIND, 4, 0), inside, floor)
+    assert [one.reaches_floor for one in found] == [False]
+    carried = carried_to_floor(found, evidence, floor)
+    assert [(one.box_mm, one.proven_from_mm) for one in carried] == ([((400.0, 0.0, 1300.0, 2050.0), 400.0)] * leaf)
+
+
+@pytest.mark.parametrize(("deep", "expected"), [(40.0, True), (0.0, False)])
+def test_it_does_so_only_where_its_points_lie_behind_the_wall(deep: float, expected: bool) -> None:
+    random = np.random.default_rng(3)
+    u, v = random.uniform((400.0, 0.0), (1300.0, 2050.0), (6000, 2)).T
+    depth = np.where(v > 400.0, 40.0, deep) + random.normal(0, 5.0, u.size)
+    none = np.zeros(u.size)
+    rays = ZoneRays(u, v, none, none, -depth, np.zeros(u.size, np.int64), 1.0)
+    cells = np.zeros(blank()[0].shape, bool)
+    cells[20:225, 60:150] = True
+    candidate = Candidate("behind", cells, (400.0, 0.0, 1300.0, 2050.0), 0.0, False, True, 400.0)
+    face = surface_around(surface(wall("W1", upright((0, 0, 0), 0.0), 2.0)), candidate, 0.0)
+    case = Case(candidate, rays, rays.select(np.zeros(u.size, bool)), 0.0)
+    assert behind_all_down(case, face, 15.0) == expected
 
 
 def test_a_small_proud_patch_is_a_plate_and_a_picture_is_none() -> None:

@@ -39,7 +39,8 @@ def hidden_beyond_mm(
     corner = np.array([grid.u0_mm, grid.v0_mm]) - grid.cell_mm / 2
     edges = [np.concatenate([ring_mm.min(axis=0), ring_mm.max(axis=0)]), np.array(within)]
     box, wall = ((edge - np.tile(corner, 2)) / grid.cell_mm for edge in edges)
-    hidden = (evidence.kind != WALL) & (evidence.kind != BEHIND)
+    # what is not the wall's own surface proves no side either: a board, or a leaf that the rough surface sank into
+    hidden = ((evidence.kind != WALL) & (evidence.kind != BEHIND)) | evidence.doubtful
     across = _stretches(hidden, (box[1], box[3]), (box[0], box[2]), (wall[0], wall[2]))
     up = _stretches(hidden.T, (box[0], box[2]), (box[1], box[3]), (wall[1], wall[3]))
     mm = [grid.cell_mm * cells for cells in (across[0], up[0], across[1], up[1])]

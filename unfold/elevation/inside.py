@@ -3,13 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from unfold.arrays import Bools, Floats
 from unfold.elevation.collect import ZoneRays
 from unfold.elevation.hollows import goes_on, is_hollow
-from unfold.elevation.local_rays import to_surface
+from unfold.elevation.local_rays import SIDE_FACE_MM, LocalRays, to_surface
 from unfold.elevation.local_surface import LocalSurface
 from unfold.elevation.rings import signed_area, signed_distance
 
@@ -17,6 +17,8 @@ BACK_MM = 600.0  # what ended farther behind the wall is not the opening's own b
 BIN_MM = 6.0
 REVEAL_MM = 60.0  # rays that cross this near to the ring may have met its reveal
 LEAST_RAYS = 6
+TILE_MM = 60.0
+OUT_MM = 25.0  # how far beyond a ring its side faces may lie: it may be placed too narrow
 LEAST_SHARE = 0.6  # of the rays inside that must have gone behind the wall
 BOARD_MM = 60.0  # boards around an opening stand up to this far before the wall
 RIM_MM = (5.0, 25.0)  # beside the ring, where the wall must be
@@ -28,7 +30,7 @@ LEAST_ACROSS = 2.2  # a ring narrower than this many ray spacings may be a few s
 
 @dataclass(frozen=True, slots=True)
 class Inside:
-    """Shares of the rays that cross an opening well inside of its ring."""
+    """Shares of the rays that cross an opening well inside of its ring, but for those that ended on its side faces."""
 
     through_share: float  # ended far behind the wall, or nowhere
     back_share: float  # ended at one depth: a back, a leaf or a pane
@@ -65,17 +67,22 @@ def look_inside(
     clean = behind.sum() == crossing.sum() and on_wall.mean() > CLEANLY_FRAMED
     if np.median(depth[behind]) < SIGNIFICANT * noise_mm or not _spread_out(behind, ring, clean):
         return None
-    core = behind & (distance < -core_mm)
+    facing = behind & ~_on_side(local, ring)
+    if facing.sum() < LEAST_RAYS:
+        facing = behind
+    core = facing & (distance < -core_mm)
     if core.sum() < LEAST_RAYS:
-        core = behind
+        core = facing
     border = behind & (distance > -REVEAL_MM) & (distance < -10.0)
     through = depth > BACK_MM
-    peak = _peak_depth(depth[behind & ~through], noise_mm)
+    peak = _peak_depth(depth[facing & ~through], noise_mm)
     if peak is None:
         return Inside(float(through[core].mean()), 0.0, 0.0, 1.0, None, int(behind.sum()))
     at_peak = np.abs(depth - peak) < max(2.5 * noise_mm, BIN_MM)
     frame = float(at_peak[border].mean()) if border.sum() >= 10 else 0.0
-    deeper = float((depth[core] > peak + max(2.5 * noise_mm, BIN_MM)).mean())
+    # a ray that ended on a side face deeper than the back passed a pane all the same
+    passed = behind & (distance < -core_mm) & (depth > peak + max(2.5 * noise_mm, BIN_MM))
+    deeper = float(passed.sum() / max((core | passed).sum(), 1))
     return Inside(float(through[core].mean()), float(at_peak[core].mean()), frame, deeper, peak, int(behind.sum()))
 
 
@@ -92,8 +99,27 @@ def returned_share(edge: ZoneRays, inner: ZoneRays, surface: LocalSurface, ring:
     area = Polygon(ring).buffer(40.0).area - Polygon(ring).buffer(10.0).area
     if on_wall.sum() < 30:
         return 1.0
-    within = shapely.contains_xy(core, inner.u, inner.v).sum() / max(inner.share, 1e-9) / core.area
-    return float(within / (on_wall.sum() / max(edge.share, 1e-9) / area))
+    beside = on_wall.sum() / max(edge.share, 1e-9) / area
+    return float(np.median(_densities(inner, core)) / beside)
+
+
+def _densities(inner: ZoneRays, core: BaseGeometry) -> Floats:
+    """Points per area on square tiles over a core's bounds: the middle one is none of those that the jambs hide."""
+    u0, v0, u1, v1 = core.bounds
+    across, up = (np.linspace(low, high, max(int((high - low) / TILE_MM), 1) + 1) for low, high in ((u0, u1), (v0, v1)))
+    number, _, _ = np.histogram2d(inner.u, inner.v, [across, up])
+    return np.asarray(number / max(inner.share, 1e-9) / ((across[1] - across[0]) * (up[1] - up[0])))
+
+
+def _on_side(local: LocalRays, ring: Floats) -> Bools:
+    """Whether each ray ended beside the ring's line, on a side face: it tells nothing of the back.
+
+    Where a station looks along the wall most rays end there. Points of unknown station crossed where they lie.
+    """
+    depth = np.minimum(local.depth, BACK_MM)
+    ended = np.column_stack([local.a + local.da * depth, local.b + local.db * depth])
+    distance = signed_distance(ring, ended)
+    return np.asarray((distance > -SIDE_FACE_MM) & (distance < OUT_MM) & (local.depth < BACK_MM))
 
 
 def _spread_out(behind: Bools, ring: Floats, clean: bool) -> bool:

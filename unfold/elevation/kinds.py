@@ -9,6 +9,7 @@ PASSABLE_HEIGHT_MM = 1750.0
 LEAFLESS_WIDTH_MM = 2000.0  # wider than a double door and without leaf or casing it is a passage
 PANE_SHARE = 0.03
 FRAME_SHARE = 0.4
+FEW_DEEPER = 0.1  # of the rays that reached a back and may have passed its edge, or strayed
 
 
 def kind_of(size_mm: tuple[float, ...], reaches_floor: bool, cased: bool, inside: Inside) -> OpeningKind:
@@ -21,7 +22,7 @@ def kind_of(size_mm: tuple[float, ...], reaches_floor: bool, cased: bool, inside
         if not (PASSABLE_WIDTH_MM[0] <= width <= PASSABLE_WIDTH_MM[1] and height >= PASSABLE_HEIGHT_MM):
             return "niche" if closed else "opening"
         return "door" if cased or closed or width <= LEAFLESS_WIDTH_MM else "opening"
-    if closed and (inside.back_share > 0.5 or inside.deeper_share < PANE_SHARE):
-        return "niche"  # the rest ended on its sides: what is seen from below or above shows little of its back
+    if closed and inside.deeper_share < FEW_DEEPER:
+        return "niche"
     pane = inside.back_share >= PANE_SHARE or inside.frame_share >= FRAME_SHARE
     return "window" if pane else "opening"

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -21,7 +22,9 @@ from unfold.elevation.local_surface import LocalSurface, surface_around
 from unfold.elevation.outline import Outline
 from unfold.elevation.result import Opening
 from unfold.elevation.rings import cells_inside, counter_clockwise, polygons_of_cells
+from unfold.elevation.sensible import sensible
 from unfold.elevation.shapes import (
+    SKIRTING_MM,
     Shape,
     fit_circle,
     fit_rectangle,
@@ -40,16 +43,12 @@ LOW_MM = 1000.0  # what is smaller may hang just above the floor
 LEAST_LIFT_MM = 6.0
 ROUND_MOST_MM = 900.0
 CLEARLY_ROUND = 3.0  # log-likelihood by which a circle must be better: most boxes are square
-MOST_UNCERTAIN = 0.2  # of its smaller size: what is less certain may not be there at all
-MOST_UNCERTAIN_DEEP, SURELY_DEEP = 0.35, 20.0  # the same for a back this many standard deviations of the noise deep
 ODD_SHARE = 0.05  # of wall within a rectangle, from which on it is none
 CORNER_SHARE, LEAST_CORNER_CELLS, MOST_IN_CORNER = 0.12, 9, 0.5  # wall in a corner, from which on it is rounded
 LEAST_ODD_CELLS = 60
-ON_WALL_SHARE = 0.85
-OVERLAP_SHARE = 0.2
-SAME_SHARE = 0.6  # of both together that two rings of one opening share
-PANE_RETURNS = 0.6  # a back returns as many points per area as the wall beside it, a pane far fewer
+PANE_RETURNS = 0.5  # a back returns as many points per area as the wall beside it, a pane far fewer
 LEAST_AREA_MM2 = 900.0
+PIECES_DOWN, LEAST_IN_PIECE, LEAST_BEHIND = 3, 20, 0.6
 
 
 def measure_openings(
@@ -57,42 +56,10 @@ def measure_openings(
 ) -> list[Opening]:
     """Measure every candidate of a wall; those that the rays do not bear out are left out."""
     found = [opening for case in apart(cases) for opening in _measure(surface, evidence, outline, case)]
-    found = _sensible(found, outline, surface.noise_mm)
+    found = sensible(found, outline, surface.noise_mm)
     found = [with_hidden_sides(opening, evidence, outline.ring) for opening in found]
     found.sort(key=lambda opening: (float(opening.ring_mm[:, 0].min()), float(opening.ring_mm[:, 1].min())))
     return [_renamed(opening, f"{wall.id}-O{i + 1}") for i, opening in enumerate(found)]
-
-
-def _sensible(openings: Sequence[Opening], outline: Outline, noise_mm: float) -> list[Opening]:
-    """Leave out what lies largely off the wall, on another opening, or is hardly wider than it is uncertain.
-
-    A box whose back lies many times the noise behind the wall is there, however roughly sparse rays tell its size.
-    """
-    face = Polygon(outline.ring)
-    kept: list[Opening] = []
-    for opening in sorted(_surest(openings), key=lambda one: -Polygon(one.ring_mm).area):
-        ring = Polygon(opening.ring_mm)
-        sure = opening.depth_mm is not None and opening.depth_mm > SURELY_DEEP * noise_mm
-        share = MOST_UNCERTAIN_DEEP if sure else MOST_UNCERTAIN
-        if opening.standard_uncertainty_mm > share * min(opening.size_mm):
-            continue
-        if ring.intersection(face).area < ON_WALL_SHARE * ring.area:
-            continue
-        if any(ring.intersection(Polygon(other.ring_mm)).area > OVERLAP_SHARE * ring.area for other in kept):
-            continue
-        kept.append(opening)
-    return kept
-
-
-def _surest(openings: Sequence[Opening]) -> list[Opening]:
-    """Of openings that are the same one, measured from two kinds of evidence, the one that is surest of its size."""
-    kept: list[Opening] = []
-    for opening in sorted(openings, key=lambda one: one.standard_uncertainty_mm):
-        ring = Polygon(opening.ring_mm)
-        others = [Polygon(other.ring_mm) for other in kept]
-        if all(ring.intersection(other).area <= SAME_SHARE * ring.union(other).area for other in others):
-            kept.append(opening)
-    return kept
 
 
 def _renamed(opening: Opening, name: str) -> Opening:
@@ -119,6 +86,8 @@ def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: C
     local = to_surface(case.edge, case.crossed_mm, wall_face, case.candidate.turn_deg)
     if case.candidate.source == "absence":
         return _listed(_measure_absence(case, wall_face, local, tolerance, surface, outline))
+    if not behind_all_down(case, wall_face, tolerance):
+        return []
     case = _lifted(case, local, tolerance, outline)
     depth = _typical_depth(local, tolerance)
     if depth < 1.5 * tolerance:
@@ -143,6 +112,23 @@ def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: C
         shape = _odd_shape(case.candidate, evidence)
     shape = stand_on_floor(shape, outline) if case.candidate.reaches_floor else shape
     return _listed(_opening(surface, case, wall_face, shape, None))
+
+
+def behind_all_down(case: Case, wall_face: LocalSurface, tolerance: float) -> bool:
+    """Whether the rays below the proven part of a candidate ended behind the wall too, all the way to the floor."""
+    start = case.candidate.proven_from_mm
+    if start is None:
+        return True
+    rays = join(case.edge, case.inner)
+    local = to_surface(rays, case.crossed_mm, wall_face, 0.0)
+    u0, v0, u1, _ = case.candidate.box_mm
+    margin = 0.15 * (u1 - u0)
+    across = (local.a > u0 + margin) & (local.a < u1 - margin)
+    for low, high in pairwise(np.linspace(v0 + SKIRTING_MM, start, PIECES_DOWN + 1)):
+        piece = across & (local.b > low) & (local.b < high)
+        if piece.sum() < LEAST_IN_PIECE or np.mean(local.depth[piece] > tolerance) < LEAST_BEHIND:
+            return False
+    return True
 
 
 def _lifted(case: Case, local: LocalRays, tolerance: float, outline: Outline) -> Case:

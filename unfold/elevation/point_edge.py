@@ -84,7 +84,7 @@ def _past_the_last(x: Floats, offset: float) -> tuple[float, float]:
 
     Points strewn by chance end one mean gap before the edge, and the likelihood knows that. But a scanner's points
     stand in columns and rows: an edge falls anywhere in one of the gaps g between them, and lies E(g^2) / 2 E(g)
-    beyond the last on average (the forward recurrence time of renewal theory; Feller 1971, XI.4).
+    beyond the last on average (the forward recurrence time of renewal theory; Feller 1971, XI.4, from memory).
     """
     x = np.sort(x[x < offset])
     gaps = np.diff(x)

@@ -6,12 +6,12 @@ import numpy as np
 
 from unfold.arrays import Floats
 from unfold.elevation.absence import find_absences
-from unfold.elevation.candidates import Candidate, find_candidates
+from unfold.elevation.candidates import Candidate, carried_to_floor, find_candidates
 from unfold.elevation.cases import Case, zones_of
 from unfold.elevation.collect import collect_zone_rays, frame_in_scan_axes
 from unfold.elevation.datum import datum_of, level_datum_m
 from unfold.elevation.ends import FreeEnds, end_zone, free_sides, place_ends
-from unfold.elevation.evidence import Evidence, gather_evidence
+from unfold.elevation.evidence import NOISY_MM, Evidence, gather_evidence
 from unfold.elevation.hollows import with_holes
 from unfold.elevation.local_rays import Box, join
 from unfold.elevation.mirror import is_mirror, occupied_voxels, plan_of
@@ -93,6 +93,7 @@ def _candidates(
     floor_v = np.interp(u, lower[:, 0], lower[:, 1])
     rays_behind = surface.rays.recess + surface.rays.through
     found = find_candidates(evidence, rays_behind, inside, floor_v)
+    found += carried_to_floor(found, evidence, floor_v) if surface.noise_mm > NOISY_MM else []
     if stations_known:
         return found
     found = with_holes(found, evidence, surface.noise_mm, rays_behind, inside, floor_v)
