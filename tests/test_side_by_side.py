@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from unfold.errors import ScanError, UnfoldError
-from unfold.side_by_side import Line, partner, side_by_side
+from unfold.side_by_side import Line, partner, shared_out, side_by_side
 
 
 def writes(path: Path) -> None:
@@ -96,3 +96,20 @@ def test_what_a_partner_raises_is_raised_where_its_value_is_waited_for() -> None
 def test_a_partner_that_waits_is_let_go_when_the_body_fails() -> None:
     with pytest.raises(KeyError), partner(lambda line: line.receive()):
         raise KeyError("body")
+
+
+def test_work_that_is_shared_out_comes_back_in_order() -> None:
+    found = shared_out(lambda a, b: (a - b, os.getpid()), range(10, 15), range(5))
+    assert [difference for difference, _ in found] == [10] * 5
+    processes = [process for _, process in found]
+    assert processes[::2] == [os.getpid()] * 3 and len({os.getpid(), *processes[1::2]}) == 2
+    assert shared_out(str, [1]) == ["1"] and shared_out(str, []) == []
+
+
+def test_what_shared_out_work_raises_is_raised() -> None:
+    def fails_at(number: int) -> None:
+        if number == 3:
+            raise ScanError("the file is broken", "export it again")
+
+    with pytest.raises(ScanError, match="the file is broken"):
+        shared_out(fails_at, range(6))

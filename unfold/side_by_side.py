@@ -7,11 +7,12 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from typing import Any, BinaryIO, NoReturn
+from typing import Any, BinaryIO, NoReturn, TypeVar
 
 from unfold.errors import UnfoldError
 
 Work = Callable[[], None]
+_Out = TypeVar("_Out")
 
 
 def side_by_side(works: Sequence[Work]) -> None:
@@ -82,6 +83,21 @@ def partner(work: Callable[[Line], None]) -> Iterator[Line]:
         cause = other.error() or broken
     if cause is not None:
         raise cause
+
+
+def shared_out(work: Callable[..., _Out], *columns: Sequence[Any]) -> list[_Out]:
+    """Give [work(*row) for row in zip(*columns)], every other row worked on in a fork, which sends what it found.
+
+    Raises what the work raised. Where a fork is not safe, or there is one row, all are worked on here.
+    """
+    rows = list(zip(*columns, strict=True))
+    if len(rows) < 2 or not _may_fork():
+        return [work(*row) for row in rows]
+    found: list[Any] = [None] * len(rows)
+    with partner(lambda line: line.send([work(*row) for row in rows[1::2]])) as other:
+        found[::2] = [work(*row) for row in rows[::2]]
+        found[1::2] = other.receive()
+    return found
 
 
 def _work_at(end: Line, work: Callable[[Line], None], other_end: Line | None = None) -> None:

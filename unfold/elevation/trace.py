@@ -13,6 +13,7 @@ from unfold.elevation.result import EdgeKind
 from unfold.elevation.slab_edge import WINDOW_MM, Run, cells_beside, trace_slab_edge
 from unfold.quantity import combine
 from unfold.room.result import Room, Wall
+from unfold.side_by_side import shared_out
 from unfold.surface.result import WallSurface
 
 BEYOND_MM = 150.0  # sides and levels are traced this far beyond the rough wall
@@ -24,10 +25,11 @@ def trace_outlines(
     """Trace the outline of each wall, in the order of the room's walls; `ends` places its free sides if known."""
     placed = ends or {}
     sides = _sides(room, surfaces, evidence, placed)
-    return [
-        _trace(wall, room, surface, seen, (sides[wall.id, False], sides[wall.id, True]), placed)
-        for wall, surface, seen in zip(room.walls, surfaces, evidence, strict=True)
-    ]
+
+    def trace(wall: Wall, surface: WallSurface, seen: Evidence) -> Outline:
+        return _trace(wall, room, surface, seen, (sides[wall.id, False], sides[wall.id, True]), placed)
+
+    return shared_out(trace, room.walls, surfaces, evidence)
 
 
 def _sides(

@@ -27,6 +27,7 @@ from unfold.progress import Progress, silent
 from unfold.room.result import Room, Wall
 from unfold.scan import Scan
 from unfold.settings.elevation import ElevationSettings
+from unfold.side_by_side import shared_out
 from unfold.surface.result import Surfaces, WallSurface
 
 MIRROR_MM = 60.0  # how far beyond a mirror's rough bounds what lies within it may reach
@@ -58,10 +59,7 @@ def unfold_walls(
     cases, mirrors = _set_mirrors_aside(room, cases)
     if ends:
         outlines = trace_outlines(room, surfaces.walls, evidence, ends)
-    openings = [
-        measure_openings(wall, surface, seen, outline, own)
-        for wall, surface, seen, outline, own in zip(room.walls, surfaces.walls, evidence, outlines, cases, strict=True)
-    ]
+    openings = shared_out(measure_openings, room.walls, surfaces.walls, evidence, outlines, cases)
     level = level_datum_m(room, settings.level_above_floor_mm)
     walls = tuple(
         _unfolded(wall, room, scan, outline, own, seen, level)
