@@ -95,8 +95,11 @@ def _job_proposals(by_wall: Mapping[str, Mapping[str, Proposal]], settings: Layo
 
 def _best_of_wall(proposals: Mapping[str, Proposal], settings: LayoutSettings) -> Proposal:
     """The first of a wall's proposals; sheets are bounded only where what counts more leaves several."""
-    least = min((one.too_large, one.narrow) for one in proposals.values())
-    equal = [one for one in proposals.values() if (one.too_large, one.narrow) == least]
+    distinct = {id(one): one for one in proposals.values()}.values()  # rules that agree share one
+    least = min((one.too_large, one.narrow) for one in distinct)
+    equal = [one for one in distinct if (one.too_large, one.narrow) == least]
+    if len(equal) == 1:
+        return equal[0]
     return min(equal, key=lambda one: (_bound(JobProposal("", {"": one}), settings), one.rank, one.name))
 
 
