@@ -3,6 +3,7 @@
 import sys
 import tempfile
 import time
+from contextlib import redirect_stdout
 from pathlib import Path
 
 
@@ -19,11 +20,12 @@ def decode(scan: Path) -> None:
 
 
 def run(scan: Path) -> None:
-    """Do the whole main job into a temporary folder."""
-    from unfold.job import run_job
+    """Do the whole main job, as `unfold run` does it, into a temporary folder."""
+    from unfold.cli import main
 
-    with tempfile.TemporaryDirectory() as folder:
-        run_job([scan], Path(folder) / "job", unit="m")
+    with tempfile.TemporaryDirectory() as folder, redirect_stdout(sys.stderr):  # standard output is for seconds
+        if main(["run", str(scan), "--out", str(Path(folder) / "job"), "--unit", "m"]) != 0:
+            raise RuntimeError(f"{scan.name}: the run failed")
 
 
 def planes(scan: Path) -> None:
