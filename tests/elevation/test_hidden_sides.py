@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from unfold.elevation.evidence import BEHIND, BLOCKED, EMPTY, WALL, Evidence
-from unfold.elevation.hidden_sides import hidden_beyond_mm, with_hidden_sides
-from unfold.elevation.result import Opening
+from unfold.elevation.hidden_sides import cut_off, hidden_beyond_mm, with_hidden_sides
+from unfold.elevation.outline import Outline
+from unfold.elevation.result import Edge, EdgeKind, Opening
 from unfold.surface.result import Grid
 
 RING = np.array([[500.0, 800.0], [1100.0, 800.0], [1100.0, 1300.0], [500.0, 1300.0]])
@@ -57,3 +58,13 @@ def test_what_is_hidden_up_to_the_wall_s_end_is_counted_to_there() -> None:
 @pytest.mark.parametrize("to_mm", [1100.0, 1150.0])
 def test_sides_beside_seen_wall_stay_as_certain_as_they_were(to_mm: float) -> None:
     assert with_hidden_sides(opening(), evidence(to_mm, EMPTY), WALL_RING).standard_uncertainty_mm == 0.5
+
+
+@pytest.mark.parametrize(("kind", "hidden_to", "expected"), [("end", 3075.0, True), ("inside_corner", 3075.0, False)])
+def test_an_opening_where_the_wall_just_ends_has_no_known_side(
+    kind: EdgeKind, hidden_to: float, expected: bool
+) -> None:
+    corners = ["floor", kind, "ceiling", "inside_corner"]
+    edges = tuple(Edge(each, None, i, (i + 1) % 4, 0.0, 1.0) for i, each in enumerate(corners))  # type: ignore[arg-type]
+    assert cut_off(opening(), evidence(hidden_to, EMPTY), Outline(WALL_RING, edges)) == expected
+    assert not cut_off(opening(), evidence(1800.0, EMPTY), Outline(WALL_RING, edges))  # a wardrobe, and wall beyond it

@@ -213,6 +213,32 @@ def test_a_framed_hole_with_a_reveal_is_an_opening_unless_something_hides_it(hid
         assert found[0].reaches_floor and found[0].box_mm == (400.0, 0.0, 1300.0, 2050.0)
 
 
+@pytest.mark.parametrize("sides", [2, 3])
+def test_three_sides_of_a_reveal_outweigh_what_stands_before_it(sides: int) -> None:
+    kind, inside = blank()
+    kind[20:225, 60:150] = EMPTY
+    kind[20:40, 150:175] = EMPTY  # the shadow of something hangs on to its foot
+    cupboard = np.random.default_rng(1).uniform((0.45, -0.4, 0.0), (1.25, -0.4, 1.9), (4000, 3))
+    one = wall("W1", upright((0, 0, 0), 0.0), 2.0)
+    behind = np.zeros(kind.shape, int)
+    behind[40:225, [61, 148]] = 1  # points on the jambs
+    if sides == 3:
+        behind[223, 60:150] = 1  # and under the lintel
+    floor = np.zeros(kind.shape[1])
+    found = find_absences(evidence_of(kind), behind, inside, floor, one, room((one,), (), cupboard))
+    assert [candidate.box_mm for candidate in found] == [(400.0, 0.0, 1300.0, 2050.0)] * (sides - 2)
+
+
+def test_a_hanging_opening_shows_its_sill_too() -> None:
+    kind, inside = blank()
+    kind[80:150, 60:150] = EMPTY
+    one = wall("W1", upright((0, 0, 0), 0.0), 2.0)
+    behind = np.zeros(kind.shape, int)
+    behind[81, 60:150] = behind[80:150, 61] = 1  # the sill and one jamb
+    scene = room((one,), (), np.zeros((0, 3)))
+    assert len(find_absences(evidence_of(kind), behind, inside, np.zeros(kind.shape[1]), one, scene)) == 1
+
+
 def test_a_wall_that_faces_an_opening_never_hides_it_and_its_reveal_is_no_gap_in_its_frame() -> None:
     # a corridor 1.4 m wide: what was seen of both walls was seen from between them
     kind, inside = blank()
@@ -221,6 +247,7 @@ def test_a_wall_that_faces_an_opening_never_hides_it_and_its_reveal_is_no_gap_in
     one, other = wall("W1", upright((0, 0, 0), 0.0), 2.0), wall("W2", upright((2.0, -1.4, 0), 180.0), 2.0)
     opposite = np.random.default_rng(1).uniform((0.0, -1.41, 0.0), (2.0, -1.39, 2.5), (6000, 3))
     behind = np.where(kind == BEHIND, 1, 0)
+    behind[218:] = 0  # the lintel was not seen: two sides of the reveal
     floor = np.zeros(kind.shape[1])
     assert len(find_absences(evidence_of(kind), behind, inside, floor, one, room((one, other), (), opposite))) == 1
     assert not find_absences(evidence_of(kind), behind, inside, floor, one, room((one,), (), opposite))

@@ -22,8 +22,9 @@ FRONT_MM = (60.0, 1500.0)  # what stands there may have cast the hole as a shado
 FACING = -0.7  # cosine between the inward normals of walls that face each other
 MOST_SHADOWED = 0.4  # of the hole's area that things in front may cover
 REVEAL_MM = (60.0, 25.0)  # how far within and without the hole's rough rim its reveal's points lie
-LEAST_REVEALS = 2  # sides that must show a reveal
+LEAST_REVEALS, SURELY_REVEALED = 2, 3  # sides that must show a reveal; so many, whatever stands before the hole
 PIECES, LEAST_PIECES, LEAST_IN_PIECE = 6, 3, 2  # a side is cut into so many; so many need so many points
+MOSTLY = 0.5  # of the longest column or row
 BINS = 12
 
 
@@ -36,25 +37,43 @@ def find_absences(
     shadow = _shadowed(evidence, wall, room)
     found = []
     for index, where in enumerate(ndimage.find_objects(labels)):
+        whole = labels[where] == index + 1
         group = np.zeros(holes.shape, dtype=bool)
-        group[where] = labels[where] == index + 1
+        core = _filled_half(whole)
+        group[where][core] = whole[core]
         box = _box_of(group, evidence)
-        if min(box[2] - box[0], box[3] - box[1]) < LEAST_SIDE_MM or group[where].mean() < LEAST_FILL:
+        if min(box[2] - box[0], box[3] - box[1]) < LEAST_SIDE_MM or whole[core].mean() < LEAST_FILL:
             continue
         on_floor = reaches_floor(group, evidence, floor_v)
-        if not _framed(group, evidence, on_floor) or shadow[group].mean() > MOST_SHADOWED:
+        if not _framed(group, evidence, on_floor):
             continue
-        if _reveals(box, rays_behind, evidence) >= LEAST_REVEALS:
+        shown = _reveals(box, rays_behind, evidence, on_floor)
+        if shown >= SURELY_REVEALED or (shown >= LEAST_REVEALS and shadow[group].mean() < MOST_SHADOWED):
             cased = has_casing(box, 0.0, evidence, on_floor)
             found.append(Candidate("absence", group, box, 0.0, cased, on_floor))
     return found
 
 
-def _box_of(group: Bools, evidence: Evidence) -> tuple[float, float, float, float]:
+def _filled_half(cells: Bools) -> tuple[slice, slice]:
+    """The rows and columns that a hole fills at least by half: a shadow may hang on to its foot."""
+    sides = []
+    for axis in (1, 0):
+        number = cells.sum(axis=axis)
+        enough = np.flatnonzero(number >= MOSTLY * number.max())
+        sides.append(slice(int(enough[0]), int(enough[-1]) + 1))
+    return sides[0], sides[1]
+
+
+def _box_of(group: Bools, evidence: Evidence) -> Box:
     u, v = cell_centres(evidence.grid)
     rows, columns = np.nonzero(group)
     half = evidence.grid.cell_mm / 2
-    return u[columns.min()] - half, v[rows.min()] - half, u[columns.max()] + half, v[rows.max()] + half
+    return (
+        float(u[columns.min()] - half),
+        float(v[rows.min()] - half),
+        float(u[columns.max()] + half),
+        float(v[rows.max()] + half),
+    )
 
 
 def _framed(group: Bools, evidence: Evidence, on_floor: bool) -> bool:
@@ -69,8 +88,8 @@ def _framed(group: Bools, evidence: Evidence, on_floor: bool) -> bool:
     return bool(rim.any() and np.mean(np.isin(evidence.kind[rim], (WALL, PROUD))) > LEAST_FRAME)
 
 
-def _reveals(box: Box, rays_behind: AnyArray, evidence: Evidence) -> int:
-    """The number of a hole's sides left, right and top along which points lie behind the wall."""
+def _reveals(box: Box, rays_behind: AnyArray, evidence: Evidence, on_floor: bool) -> int:
+    """The number of a hole's sides, but for the floor that it stands on, along which points lie behind the wall."""
     u, v = np.meshgrid(*cell_centres(evidence.grid))
     u0, v0, u1, v1 = box
     within, without = REVEAL_MM
@@ -80,6 +99,8 @@ def _reveals(box: Box, rays_behind: AnyArray, evidence: Evidence) -> int:
         ((u > u1 - within) & (u < u1 + without), upright),
         ((v > v1 - within) & (v < v1 + without), level),
     ]
+    if not on_floor:
+        sides.append(((v > v0 - without) & (v < v0 + within), level))
     shown = 0
     for near, along in sides:
         piece = np.floor(PIECES * along).astype(int)

@@ -10,9 +10,11 @@ import numpy as np
 
 from unfold.arrays import Bools, Floats
 from unfold.elevation.evidence import BEHIND, WALL, Evidence
+from unfold.elevation.outline import Outline
 from unfold.elevation.result import Opening
 from unfold.quantity import combine
 
+LEAST_STRIP_MM = 40.0  # narrower strips of wall may be rims
 LEAST_HIDDEN_MM = 80.0  # narrower strips are rims and boards
 MIDDLE = 0.7  # of a side's length that is looked at
 
@@ -26,6 +28,21 @@ def with_hidden_sides(opening: Opening, evidence: Evidence, outline_mm: Floats) 
     # a side is anywhere on its hidden stretch alike, and was put at the near end of it
     widened = combine([opening.standard_uncertainty_mm, max(np.hypot(left, right), np.hypot(bottom, top)) / np.sqrt(3)])
     return replace(opening, standard_uncertainty_mm=widened)
+
+
+def cut_off(opening: Opening, evidence: Evidence, outline: Outline) -> bool:
+    """Whether nothing was seen from an opening's side up to where the wall just ends: it ended there for want of wall.
+
+    Such a side is at no known place: the rest of the opening, and of the wall, may lie beyond.
+    """
+    low, high = outline.ring.min(axis=0), outline.ring.max(axis=0)
+    left, _, right, _ = hidden_beyond_mm(opening.ring_mm, evidence, (low[0], low[1], high[0], high[1]))
+    middle = float(low[0] + high[0]) / 2
+    free = [outline.ring[edge.first][0] < middle for edge in outline.edges if edge.kind == "end"]
+    gaps = opening.ring_mm[:, 0].min() - low[0], high[0] - opening.ring_mm[:, 0].max()
+    return bool(
+        (True in free and gaps[0] < left + LEAST_STRIP_MM) or (False in free and gaps[1] < right + LEAST_STRIP_MM)
+    )
 
 
 def hidden_beyond_mm(

@@ -14,7 +14,7 @@ from unfold.elevation.candidates import Candidate
 from unfold.elevation.cases import Case, apart, hidden_boards
 from unfold.elevation.casing import boards_around, lower_edge, measure_cased, stand_on_floor
 from unfold.elevation.evidence import NOISY_MM, WALL, Evidence, cell_centres
-from unfold.elevation.hidden_sides import with_hidden_sides
+from unfold.elevation.hidden_sides import cut_off, with_hidden_sides
 from unfold.elevation.inside import Inside, look_inside, returned_share
 from unfold.elevation.kinds import PANE_SHARE, SERVICE_MOST_MM, kind_of
 from unfold.elevation.local_rays import Box, LocalRays, join, to_surface
@@ -57,6 +57,7 @@ def measure_openings(
     """Measure every candidate of a wall; those that the rays do not bear out are left out."""
     found = [opening for case in apart(cases) for opening in _measure(surface, evidence, outline, case)]
     found = sensible(found, outline, surface.noise_mm)
+    found = [opening for opening in found if not cut_off(opening, evidence, outline)]
     found = [with_hidden_sides(opening, evidence, outline.ring) for opening in found]
     found.sort(key=lambda opening: (float(opening.ring_mm[:, 0].min()), float(opening.ring_mm[:, 1].min())))
     return [_renamed(opening, f"{wall.id}-O{i + 1}") for i, opening in enumerate(found)]
