@@ -12,6 +12,7 @@ from pathlib import Path
 from tests.accuracy.jobs import with_spacing
 from tests.accuracy.results import CaseResult, measure_case
 from tests.accuracy.table import Row, rows
+from tests.simulate.generate import DRAWN
 from tests.simulate.rooms import ROOMS
 from tests.simulate.scanner import PROFILES, Instrument
 
@@ -28,7 +29,7 @@ def main() -> None:
     """Measure accuracy, print it, and write it where asked."""
     parser = argparse.ArgumentParser(prog="python -m tests.accuracy", description=__doc__)
     parser.add_argument(
-        "--rooms", default="all", help="names, separated by commas; random_0-23 for those drawn at random"
+        "--rooms", default="all", help="names, separated by commas; random_0-23 or rims_0-7 for those drawn at random"
     )
     parser.add_argument("--seeds", type=int, default=5)
     parser.add_argument("--profile", choices=sorted(PROFILES), default="tripod")
@@ -60,12 +61,13 @@ def main() -> None:
 
 
 def _names(rooms: str) -> list[str]:
-    """Names of rooms: `all`, or a list in which `random_3-5` stands for the rooms 3, 4 and 5 drawn at random."""
+    """Names of rooms: `all`, or a list in which `random_3-5` stands for three of those drawn at random."""
     names: list[str] = []
     for name in list(ROOMS) if rooms == "all" else rooms.split(","):
-        first, dash, last = name.removeprefix("random_").partition("-")
-        drawn = name.startswith("random_") and dash
-        names += [f"random_{number}" for number in range(int(first), int(last) + 1)] if drawn else [name]
+        kind, _, numbers = name.rpartition("_")
+        first, dash, last = numbers.partition("-")
+        drawn = kind in DRAWN and dash
+        names += [f"{kind}_{number}" for number in range(int(first), int(last) + 1)] if drawn else [name]
     return names
 
 
@@ -88,7 +90,7 @@ def _document(
 ) -> str:
     names = list(dict.fromkeys(case.room for case in cases))
     command = f"python -m tests.accuracy --rooms {rooms} --seeds {seeds} --profile {profile}"
-    which = "drawn at random" if all(name.startswith("random_") for name in names) else "described by hand"
+    which = "drawn at random" if all(name.rpartition("_")[0] in DRAWN for name in names) else "described by hand"
     parts = [
         f"## {profile.capitalize()}, {len(names)} rooms {which}",
         f"{_instrument(instrument)}; {seeds} noise {'seed' if seeds == 1 else 'seeds'} each. "

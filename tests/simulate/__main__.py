@@ -12,7 +12,7 @@ from tests.simulate.scanner import PROFILES
 def main() -> None:
     """Simulate one room, or list them."""
     parser = argparse.ArgumentParser(prog="python -m tests.simulate", description=__doc__)
-    parser.add_argument("room", nargs="?", help="one of --list, or random_N: the Nth drawn at random")
+    parser.add_argument("room", nargs="?", help="one of --list, or random_N, rims_N: the Nth of a kind drawn at random")
     parser.add_argument("--list", action="store_true")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--out", type=Path)

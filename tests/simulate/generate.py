@@ -11,17 +11,21 @@ from tests.simulate.building import Building, build
 from tests.simulate.room import RoomPlan
 from tests.simulate.rooms import ROOMS
 from tests.simulate.rooms.drawn import drawn_room
+from tests.simulate.rooms.rims import rim_room
 from tests.simulate.scanner import TRIPOD, Instrument, measure
 from tests.simulate.truth import truth_of
 from tests.simulate.writers import write_scan
 from unfold.arrays import AnyArray
 
+DRAWN = {"random": drawn_room, "rims": rim_room}
+
 
 def room_named(name: str) -> RoomPlan:
-    """A room of the list, by its name, or `random_17`: the 17th of those drawn at random."""
-    if name.startswith("random_"):
-        return drawn_room(int(name.removeprefix("random_")))
-    return ROOMS[name]()
+    """A room of the list, by its name, or `random_17` or `rims_17`: the 17th of those drawn at random."""
+    if name in ROOMS:
+        return ROOMS[name]()
+    kind, _, number = name.rpartition("_")
+    return DRAWN[kind](int(number))
 
 
 def _suffix(room: RoomPlan, instrument: Instrument) -> str:

@@ -6,6 +6,7 @@ Left to the spline, a few of them would make the whole wall rough; left to the p
 from dataclasses import replace
 
 import numpy as np
+from scipy import ndimage
 
 from unfold.arrays import Floats
 from unfold.surface.lumps import BROAD_CELLS, find_lumps, lump_heights_at
@@ -15,6 +16,7 @@ from unfold.surface.trend import Trend, fit_trend
 _TURNS = 2  # of the search
 _STEPS = 4  # of Gauss and Newton
 _MOST = 12  # more are no lumps: the wall is rough or wavy, and the spline's
+_BEYOND = 2  # cells that a lump's middle may lie beyond what was measured
 _FLATTEST = 0.8
 _SMALL = 0.02  # by which a radius is widened for its slope
 _PRIOR = (3.0, 3.0, 3.0, 3.3)  # how well place and size are known beforehand: to a third of the radius; flat share 0.3
@@ -28,12 +30,13 @@ def broad_lumps(grid: Grid, n: Floats, total: Floats, scatter_mm: float, patch_m
     i, j = np.nonzero(n)
     u, v, weight, height = grid.u_mm[j], grid.v_mm[i], n[i, j], total[i, j] / n[i, j]
     sizes = tuple(size * 10.0 / grid.cell_mm for size in BROAD_CELLS)
+    middles = ndimage.binary_dilation(n > 0, iterations=_BEYOND)
     lumps: list[Lump] = []
     trend = fit_trend(u, v, height, weight)
     for _ in range(_TURNS):
         left = np.zeros(n.shape)
         left[i, j] = total[i, j] - weight * trend.at(u, v)
-        lumps = find_lumps(grid, n / scatter_mm**2, left / scatter_mm**2, n > 0, sizes, patch_mm, most=_MOST)
+        lumps = find_lumps(grid, n / scatter_mm**2, left / scatter_mm**2, middles, sizes, patch_mm, most=_MOST)
         if not lumps or len(lumps) == _MOST:
             return ()
         trend = fit_trend(u, v, height - lump_heights_at(lumps, u, v), weight)

@@ -13,7 +13,7 @@ from unfold.surface.height_map import HeightMap, SurfacePosterior
 from unfold.surface.reference_planes import least_squares_plane, low_order, minimum_zone_plane
 from unfold.surface.result import Grid, Straightedge
 from unfold.surface.shared_error import SharedError
-from unfold.surface.straightedge import HeightField, coarse_step_mm, worst_straightedge, worst_through
+from unfold.surface.straightedge import HeightField, Worst, coarse_step_mm, worst_straightedge, worst_through
 from unfold.surface.tolerance import Rule
 from unfold.surface.wall_cells import disk
 
@@ -112,10 +112,22 @@ class Laid:
     on: Bools  # (rows, columns)
     places: Floats  # (n, 2) x and y, in cells, of what is too small for a coarse search
     place_errors_mm: Floats  # (n,)
+    place_reaches: Floats  # (n,) cells around each that it covers
     round: Floats | None  # (5,) of a curved wall: what makes its own cylinder of the room's
     radius_mm: float | None
     doubtful: HeightField  # the same with what may be a lump or a thing on the wall
     doubtful_places: Floats  # (n, 2)
+
+    def error_under(self, worst: Worst) -> float:
+        """The greatest standard error of the lumps and other detail that a straightedge lies on, mm."""
+        if not len(self.places):
+            return 0.0
+        along = np.array([np.cos(worst.angle_rad), np.sin(worst.angle_rad)])
+        off = self.places - (worst.x, worst.y)
+        aside = np.abs(off @ np.array([-along[1], along[0]]))
+        half = 0.5 * worst.length_mm / self.grid.cell_mm
+        met = (aside <= self.place_reaches) & (np.abs(off @ along) <= half + self.place_reaches)
+        return float(self.place_errors_mm[met].max(initial=0.0))
 
 
 def laid_on(
@@ -139,6 +151,7 @@ def laid_on(
     lumps = heights.posterior.lumps
     spots = [((lump.u_mm - u[0]) / grid.cell_mm, (lump.v_mm - v[0]) / grid.cell_mm) for lump in lumps]
     errors = [lump.standard_uncertainty_mm for lump in lumps]
+    reaches = [0.35 * lump.across_mm / grid.cell_mm for lump in lumps]  # where it is a fifth as high and more
     left = np.abs(np.where(is_wall, heights.detail_mm, 0.0))
     for _ in range(_MOST_SPOTS):
         i, j = np.unravel_index(int(np.argmax(left)), left.shape)
@@ -146,6 +159,7 @@ def laid_on(
             break
         spots.append((float(j), float(i)))
         errors.append(float(np.sqrt(heights.detail_variance_mm2[i, j])))
+        reaches.append(1.0)
         left[max(i - 5, 0) : i + 6, max(j - 5, 0) : j + 6] = 0.0
     doubtful = np.isfinite(doubtful_mm)
     areas, number = ndimage.label(doubtful, np.ones((3, 3)))
@@ -158,6 +172,7 @@ def laid_on(
         on,
         np.array(spots).reshape(-1, 2),
         np.array(errors),
+        np.array(reaches),
         own,
         radius_mm,
         field,
@@ -229,8 +244,9 @@ def _lay(
         ), {}
     quantity, worst = found
     parts = {"point_noise": quantity.standard_uncertainty} | error.of_straightedge(length_mm)
-    if worst.through is not None:
-        parts["point_noise"] = combine([quantity.standard_uncertainty, float(laid.place_errors_mm[worst.through])])
+    under = laid.error_under(worst)
+    if under:
+        parts["point_noise"] = combine([quantity.standard_uncertainty, under])
     if angle == 0.0 and laid.radius_mm is not None:
         # heights are unrolled: a template's own are longer by the cosine of half its angle
         parts["template"] = quantity.value * (1.0 / np.cos(0.5 * length_mm / laid.radius_mm) - 1.0)

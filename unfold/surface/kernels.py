@@ -12,7 +12,7 @@ from unfold.compiled import borrowed, compiled, inlined
 
 # columns of the counts and of the sums, of every cell of every wall
 HIT, RECESS, THROUGH, PROUD, BLOCKED, LOST, BESIDE, FRONT = range(8)
-DEPTH, HIT_SUM, HIT_SQUARES, BESIDE_SUM = range(4)
+DEPTH, HIT_SUM, HIT_SQUARES, BESIDE_SUM, BESIDE_SQUARES = range(5)
 
 # columns of a wall's row. AXES: right, up, inward, times 1000, so that axes @ (point - origin) is mm; ORIGIN: local, m
 AXES, ORIGIN = 0, 9
@@ -194,6 +194,7 @@ def _place(
     if abs(d) <= walls[w, NEAR_REACH]:
         counts[cell, BESIDE] += 1
         sums[cell, BESIDE_SUM] += d
+        sums[cell, BESIDE_SQUARES] += d * d
     if 0.0 < d <= walls[w, PROUD_REACH]:
         counts[cell, PROUD] += 1
         if d <= walls[w, NEAR_REACH]:

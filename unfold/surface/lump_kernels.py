@@ -109,17 +109,22 @@ def take_off(weight: Floats, left: Floats, x: float, y: float, radius: float, fl
 
 @njit(cache=True, nogil=True)
 def information(weight: Floats, x: float, y: float, radius: float, flat: float) -> Floats:
-    """Information (3, 3) on a lump's height, radius and flat share together, for a lump of height 1."""
+    """Information (5, 5) on a lump's height, radius, flat share and place, for a lump of height 1.
+
+    Radius and place count in radii.
+    """
     rows, columns = weight.shape
     reach = math.ceil(radius + 0.5)
-    total, slope = np.zeros((3, 3)), np.empty(3)
+    total, slope = np.zeros((5, 5)), np.empty(5)
     less = flat - 0.1 if flat > 0.4 else flat + 0.1
     for i in range(max(math.floor(y) - reach, 0), min(math.floor(y) + reach + 2, rows)):
         for j in range(max(math.floor(x) - reach, 0), min(math.floor(x) + reach + 2, columns)):
             slope[0] = lump_over_cell(j - x, i - y, radius, flat)
             slope[1] = (lump_over_cell(j - x, i - y, 1.05 * radius, flat) - slope[0]) / 0.05
             slope[2] = (lump_over_cell(j - x, i - y, radius, less) - slope[0]) / (less - flat)
-            for a in range(3):
-                for b in range(3):
+            slope[3] = (lump_over_cell(j - x - 0.05 * radius, i - y, radius, flat) - slope[0]) / 0.05
+            slope[4] = (lump_over_cell(j - x, i - y - 0.05 * radius, radius, flat) - slope[0]) / 0.05
+            for a in range(5):
+                for b in range(5):
                     total[a, b] += weight[i, j] * slope[a] * slope[b]
     return total

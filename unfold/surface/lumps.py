@@ -29,7 +29,7 @@ _FLATTEST = 0.8  # share of the radius
 _FLATTER = 4.0  # by how much a flat top must explain more, as a square of standard errors
 _MOST_STEPS = 60
 _LEAST_STEP = 0.02
-_SEEN_MOST, _SEEN_WHOLE = 0.6, 0.95  # share of a lump; near a rim mixed points pass for small ones
+_LEAST_SEEN = 0.3  # share of a lump that must have data
 _STATED_MM = (30.0, 50.0, 100.0)
 _COSINE_SQUARE = 0.1724  # mean square of a raised cosine over its foot: (3/2 - 8/pi^2) / 4
 _SHIFTS = ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5))
@@ -46,7 +46,6 @@ class _Level:
     allowed: Bools
     patterns: tuple[tuple[float, tuple[float, float]], ...]  # radius and shift, cells
     scores: Floats  # (patterns, rows, columns)
-    least_seen: float  # share of a lump
 
 
 def threshold(tests: int) -> float:
@@ -71,7 +70,7 @@ def find_lumps(
     do not reduce. With `rounded`, what is no rounded lump (a step, a ridge) is passed over: a lump taken off must
     leave nothing there that stands out.
     """
-    levels = _levels(grid, weight, left, allowed, sizes, _SEEN_WHOLE if rounded else _SEEN_MOST)
+    levels = _levels(grid, weight, left, allowed, sizes)
     if not levels:
         return []
     enough = threshold(sum(len(level.patterns) * int(level.allowed.sum()) for level in levels))
@@ -131,9 +130,7 @@ def _around(level: _Level, lump: Lump) -> tuple[slice, slice]:
     return rows, columns
 
 
-def _levels(
-    grid: Grid, weight: Floats, left: Floats, allowed: Bools, sizes: Sequence[float], seen: float
-) -> list[_Level]:
+def _levels(grid: Grid, weight: Floats, left: Floats, allowed: Bools, sizes: Sequence[float]) -> list[_Level]:
     by_ratio: dict[int, list[float]] = {1: []}  # the finest is there to settle on
     for size in sizes:
         ratio = 1
@@ -147,7 +144,7 @@ def _levels(
         patterns = tuple((r, shift) for r in radii for shift in (_SHIFTS if r < _LEAST_ACROSS / 2 else _SHIFTS[:1]))
         scores = np.zeros((len(patterns), *middles.shape))
         levels.append(
-            _Level(place, ratio, block_sums(weight, ratio), block_sums(left, ratio), middles, patterns, scores, seen)
+            _Level(place, ratio, block_sums(weight, ratio), block_sums(left, ratio), middles, patterns, scores)
         )
     return [level for level in levels if level.allowed.any()]
 
@@ -161,7 +158,7 @@ def _score(level: _Level, patch_mm: float, window: tuple[int, int, int, int]) ->
             radius,
             shift,
             patch_mm**2,
-            level.least_seen,
+            _LEAST_SEEN,
             window,
             level.scores[k],
         )
@@ -175,7 +172,7 @@ def _settled(level: _Level, lump: Lump, patch_mm: float) -> Lump:
 
     def fit(place: Floats) -> tuple[float, float]:
         top, power, seen = kernels.fit_at(level.weight, level.left, place[0], place[1], place[2], place[3])
-        if power <= 0.0 or seen < 0.5:
+        if power <= 0.0 or seen < _LEAST_SEEN:
             return 0.0, 0.0
         return top * top / (power + (patch_mm * power) ** 2), top / power
 
@@ -215,9 +212,11 @@ def _settled(level: _Level, lump: Lump, patch_mm: float) -> Lump:
 
 
 def _height_variance(information: Floats, height_mm: float) -> float:
-    """Variance of a lump's height, fitted together with its radius (known to a third) and its flat share (to 0.3)."""
-    scale = np.array([1.0, height_mm, height_mm])
-    known = np.diag([0.0, 9.0, 11.0])
+    """Variance of a lump's height, fitted together with its radius and place (known to a third of the radius) and its
+    flat share (to 0.3).
+    """
+    scale = np.array([1.0, height_mm, height_mm, height_mm, height_mm])
+    known = np.diag([0.0, 9.0, 11.0, 9.0, 9.0])
     return float(np.linalg.inv(information * np.outer(scale, scale) + known)[0, 0])
 
 

@@ -44,6 +44,7 @@ class WallSums:
     hit_sum: Floats  # mm, of heights over the coarse surface
     hit_squares: Floats
     near_sum: Floats
+    near_squares: Floats
     by_station: AnyArray  # (stations, rows, columns) hits of each station; no stations where not kept
     tiles: Floats  # (stations, tile rows, tile columns, 3) count, sum and sum of squares of hits
 
@@ -52,7 +53,7 @@ class _Tally:
     """The rasters of all walls that one lane of points adds to."""
 
     def __init__(self, cells: int, tiles: int, stations: int, kept: int) -> None:
-        self.counts, self.sums = np.zeros((cells, 8), np.uint32), np.zeros((cells, 4))
+        self.counts, self.sums = np.zeros((cells, 8), np.uint32), np.zeros((cells, 5))
         self.by_station = np.zeros((kept, cells if kept else 0), np.uint16)
         self.tiles = np.zeros((stations, tiles, 3))
 
@@ -178,6 +179,7 @@ class RayCaster:
             hit_sum=total(k.HIT_SUM),
             hit_squares=total(k.HIT_SQUARES),
             near_sum=total(k.HIT_SUM) + total(k.BESIDE_SUM),
+            near_squares=total(k.HIT_SQUARES) + total(k.BESIDE_SQUARES),
             by_station=np.ascontiguousarray(
                 tally.by_station[:, cells].reshape(len(tally.by_station), *across).transpose(0, 2, 1)
             ),

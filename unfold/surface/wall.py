@@ -51,7 +51,9 @@ def measure_wall(
         return _not_measured(data, tolerance)
     total = cells.height_sum - _moved(sums, data.registration, cells)
     patch = data.registration.correlated_mm or 0.0
-    heights = map_heights(sums.grid, sums.coarse_mm, cells.is_wall, cells.count, total, _scatter(data), patch)
+    heights = map_heights(
+        sums.grid, sums.coarse_mm, cells.is_wall, cells.count, total, _scatter(data), patch, cells.inner
+    )
     is_wall = cells.is_wall & ~heights.suspect
     noise = data.noise_mm if data.noise_mm is not None else heights.posterior.unit_mm
     density = float(cells.count.sum()) / (float(cells.is_wall.sum()) * sums.grid.cell_mm**2)
