@@ -3,7 +3,6 @@
 import hashlib
 from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing
 from pathlib import Path
 from threading import Event
 from types import TracebackType
@@ -107,10 +106,7 @@ class Scan:
             file.start_pass(self._hashing.submit(_sha256, file.path, self._closing))
         self._bounds_m[:] = [[np.inf] * 3, [-np.inf] * 3]
         self._ahead = read_ahead(self._decode())
-        with closing(self._ahead) as decoded:
-            for chunk in decoded:
-                self._spill.write(chunk)  # here and not in the thread that decodes, which has more to do
-                yield chunk
+        yield from self._ahead
         self._check()
         self._decoded = True
 
@@ -119,7 +115,9 @@ class Scan:
         for file in self._files:
             self._progress(f"reading {file.name}")
             for batch in file.batches():
-                yield self._place(file, batch, first_station)
+                chunk = self._place(file, batch, first_station)
+                self._spill.write(chunk)
+                yield chunk
                 self._progress(f"reading {file.name}: {sum(file.points.values()) / 1e6:.1f} million points")
             first_station += len(file.parts)
 
