@@ -38,19 +38,20 @@ def find_absences(
     found = []
     for index, where in enumerate(ndimage.find_objects(labels)):
         whole = labels[where] == index + 1
-        group = np.zeros(holes.shape, dtype=bool)
-        core = _filled_half(whole)
-        group[where][core] = whole[core]
-        box = _box_of(group, evidence)
-        if min(box[2] - box[0], box[3] - box[1]) < LEAST_SIDE_MM or whole[core].mean() < LEAST_FILL:
-            continue
-        on_floor = reaches_floor(group, evidence, floor_v)
-        if not _framed(group, evidence, on_floor):
-            continue
-        shown = _reveals(box, rays_behind, evidence, on_floor)
-        if shown >= SURELY_REVEALED or (shown >= LEAST_REVEALS and shadow[group].mean() < MOST_SHADOWED):
-            cased = has_casing(box, 0.0, evidence, on_floor)
-            found.append(Candidate("absence", group, box, 0.0, cased, on_floor))
+        for core in ((slice(None), slice(None)), _filled_half(whole)):
+            group = np.zeros(holes.shape, dtype=bool)
+            group[where][core] = whole[core]
+            box = _box_of(group, evidence)
+            if min(box[2] - box[0], box[3] - box[1]) < LEAST_SIDE_MM or whole[core].mean() < LEAST_FILL:
+                continue
+            on_floor = reaches_floor(group, evidence, floor_v)
+            if not _framed(group, evidence, on_floor):
+                continue
+            shown = _reveals(box, rays_behind, evidence, on_floor)
+            if shown >= SURELY_REVEALED or (shown >= LEAST_REVEALS and shadow[group].mean() < MOST_SHADOWED):
+                cased = has_casing(box, 0.0, evidence, on_floor)
+                found.append(Candidate("absence", group, box, 0.0, cased, on_floor))
+                break
     return found
 
 
