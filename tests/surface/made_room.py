@@ -74,6 +74,20 @@ def seen_points(
     return wall.frame.level_from_uvh(np.stack([u, v, h], axis=1)).astype(np.float32)
 
 
+def points_beside(wall: Wall, spread_m: float, noise_m: float, random: np.random.Generator) -> Floats32:
+    """Points on floor, ceiling and the walls at both sides, 300 mm deep, with noise along their normals."""
+    pieces = []
+    for axis, length, ends in ((0, wall.top_m, (0.0, wall.width_m)), (1, wall.width_m, (0.0, wall.top_m))):
+        for end in ends:
+            count = int(0.3 * length / spread_m**2)
+            uvh = np.zeros((count, 3))
+            uvh[:, axis] = end + random.normal(0.0, noise_m, count)
+            uvh[:, 1 - axis] = random.uniform(0.0, length, count)
+            uvh[:, 2] = random.uniform(0.0, 0.3, count)
+            pieces.append(wall.frame.level_from_uvh(uvh))
+    return np.vstack(pieces).astype(np.float32)
+
+
 def made_scan(
     wall: Wall,
     height: Height,
@@ -82,8 +96,12 @@ def made_scan(
     stations: int = 2,
     offsets_mm: Sequence[float] = (),
     seed: int = 0,
+    beside: bool = False,
 ) -> tuple[MadeScan, Room]:
-    """A scan of one wall from some stations, each moved off by `offsets_mm` along the wall's normal, and its room."""
+    """A scan of one wall from some stations, each moved off by `offsets_mm` along the wall's normal, and its room.
+
+    With `beside`, 300 mm of the surfaces at its four sides are there too, square to it.
+    """
     random = np.random.default_rng(seed)
     places = [wall.frame.level_from_uvh(np.array([[0.5 + 0.8 * s, 1.4, 2.5]]))[0] for s in range(stations)]
     scan = MadeScan(tuple(Station(f"s{s}", 0, place, None, 0) for s, place in enumerate(places)))
@@ -91,6 +109,8 @@ def made_scan(
     for s in range(stations):
         offset = offsets_mm[s] if len(offsets_mm) else 0.0
         points = seen_points(wall, height, spread, noise_mm / 1000.0, random, offset)
+        if beside:
+            points = np.vstack([points, points_beside(wall, spread, noise_mm / 1000.0, random)])
         scan.pieces.append(Chunk(s, points, np.zeros((0, 3), np.float32)))
     cells = seen_points(wall, height, 0.025, 0.3 * noise_mm / 1000.0, random)
     return scan, room_of([wall], cells.astype(float))

@@ -14,9 +14,11 @@ from unfold.surface.result import WallSurface
 WALL = wall_between("W1", (3.6, 0.0), (0.0, 0.0), 2.5)
 
 
-def measured(height: Height, radius_m: float | None = None) -> tuple[WallSurface, tuple[Finding, ...]]:
+def measured(
+    height: Height, radius_m: float | None = None, beside: bool = False
+) -> tuple[WallSurface, tuple[Finding, ...]]:
     wall = WALL if radius_m is None else wall_between("W1", (3.6, 0.0), (0.0, 0.0), 2.5, radius_m)
-    scan, room = made_scan(wall, height, 1.0)
+    scan, room = made_scan(wall, height, 1.0, beside=beside)
     result = measure_surfaces(scan, room, SurfaceSettings())  # type: ignore[arg-type]
     return result.walls[0], result.findings
 
@@ -43,6 +45,19 @@ def test_a_lump_of_plaster_never_conforms(height_mm: float, across_mm: float) ->
     # 3 mm are more than 1/16 in under any edge of 24 in that rocks on it
     wall, _ = measured(bump(height_mm, across_mm))
     assert wall.straightedges[1].verdict != "conforms"
+
+
+@pytest.mark.parametrize("place", [(0.0, 1300.0), (3600.0, 900.0), (1800.0, 0.0), (1000.0, 2500.0)])
+@pytest.mark.parametrize("across_mm", [100.0, 150.0, 300.0])
+@pytest.mark.parametrize("height_mm", [3.5, -4.5])
+def test_half_a_lump_at_an_edge_never_conforms(height_mm: float, across_mm: float, place: tuple[float, float]) -> None:
+    wall, _ = measured(bump(height_mm, across_mm, *place), beside=True)
+    assert wall.straightedges[1].verdict != "conforms"
+
+
+def test_nothing_is_found_at_the_edges_of_a_flat_wall() -> None:
+    wall, _ = measured(bump(0.0, 100.0), beside=True)
+    assert wall.verdict == "conforms" and not wall.lumps
 
 
 def test_a_cover_plate_is_no_part_of_the_wall() -> None:
