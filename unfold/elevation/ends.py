@@ -8,6 +8,7 @@ import numpy as np
 
 from unfold.elevation.absence import last_of_front
 from unfold.elevation.collect import Zone, ZoneRays
+from unfold.elevation.corner import UNMEASURED_MM
 from unfold.elevation.edge_fit import EdgeFit, EdgeRays, fit_edge
 from unfold.elevation.outline import Outline
 from unfold.elevation.shapes import SLOPE_SD
@@ -25,11 +26,15 @@ CLEAR_MM = 120.0  # corners of the outline are left out
 
 
 def free_sides(outline: Outline) -> dict[Side, float]:
-    """The sides of an outline that end freely, and the level or place where each roughly lies."""
+    """The sides of an outline that end freely, and the level or place where each roughly lies.
+
+    An outside corner of which the other face was not seen is one: only the rays beside it say where it is.
+    """
     low, high = outline.ring.min(axis=0), outline.ring.max(axis=0)
     found: dict[Side, float] = {}
     for edge in outline.edges:
-        if edge.kind != "end":
+        unmet = edge.kind == "outside_corner" and edge.standard_uncertainty_mm >= UNMEASURED_MM
+        if edge.kind != "end" and not unmet:
             continue
         last = edge.last if edge.last > edge.first else len(outline.ring)
         run = np.vstack([outline.ring[edge.first : last], outline.ring[edge.last % len(outline.ring)]])

@@ -46,7 +46,8 @@ def _sides(
         v = _heights(wall)
         met = meet(fit_end_strip(wall, surfaces[i], True), fit_end_strip(room.walls[j], surfaces[j], False), v)
         if met is not None:
-            found[wall.id, True], found[neighbour, False] = met
+            found[wall.id, True] = _by_rays(wall, True, ends) or met[0]
+            found[neighbour, False] = _by_rays(room.walls[j], False, ends) or met[1]
     for i, wall in enumerate(room.walls):
         for right in (False, True):
             if (wall.id, right) not in found:
@@ -59,13 +60,22 @@ def _heights(wall: Wall) -> Floats:
     return np.linspace(low, high, int((high - low) / SAMPLE_MM) + 2)
 
 
+def _by_rays(wall: Wall, right: bool, ends: FreeEnds) -> SideLine | None:
+    """A side that the rays beside it have placed."""
+    fit = ends.get((wall.id, "right" if right else "left"))
+    if fit is None:
+        return None
+    v = _heights(wall)
+    line = (1.0 if right else -1.0) * (fit.offset_mm + fit.slope * v)
+    return SideLine(v, line, np.full(v.size, fit.standard_uncertainty_mm))
+
+
 def _open_end(wall: Wall, evidence: Evidence, right: bool, ends: FreeEnds) -> SideLine:
     """Where the measured wall stops: an upright line that nine rows in ten stay within, half a spacing beyond."""
+    placed = _by_rays(wall, right, ends)
+    if placed is not None:
+        return placed
     v = _heights(wall)
-    fit = ends.get((wall.id, "right" if right else "left"))
-    if fit is not None:
-        line = (1.0 if right else -1.0) * (fit.offset_mm + fit.slope * v)
-        return SideLine(v, line, np.full(v.size, fit.standard_uncertainty_mm))
     grid = evidence.grid
     rows = np.flatnonzero((evidence.seen == WALL).any(axis=1))
     rough = wall.width_m * 1000 if right else 0.0

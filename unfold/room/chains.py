@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from unfold.arrays import Floats, Ints
+from unfold.arrays import Bools, Floats, Ints
 from unfold.room.arrangement import Rooms, assign_segments
 from unfold.room.evidence import COLUMN_M, Columns
 from unfold.room.storey import Raster
@@ -15,6 +15,7 @@ from unfold.room.uprights import Circle
 SHORT_M = 0.06  # a shorter run is a splinter of the arrangement
 BOUNDED_SHARE = 0.7  # a further room that no station stood in is one only when this much of its border is wall
 UNKNOWN_M = 0.3
+PASSED_SHARE = 0.4
 MOST_OPENING_M = 4.0  # wider gaps between coplanar walls are taken for the end of the wall
 NARROW_M = 0.6
 CARRY_M = 1.0  # a wall is carried on unseen to its corner by at most this much
@@ -97,7 +98,9 @@ def _group(corners: Floats, which: Ints) -> list[Run]:
 
 
 def _split(run: Run, columns: list[Columns], evidence: Floats, raster: Raster) -> list[Run]:
-    """Open a straight run where nothing was hit and nothing is known of the space before it for 0.3 m."""
+    """Open a straight run for 0.3 m and more where nothing was hit and nothing is known of the space before it, and at
+    its ends also where the room goes on behind it: there the wall has ended, and an alcove begins.
+    """
     if run.trace < 0 or isinstance(columns[run.trace].trace, Circle):
         return [run]
     one, length = columns[run.trace], run.length
@@ -107,9 +110,14 @@ def _split(run: Run, columns: list[Columns], evidence: Floats, raster: Raster) -
     place = np.floor((one.trace.along(points) - one.start) / COLUMN_M).astype(np.int64)
     on = (place >= 0) & (place < len(one.full))
     hit = (one.full | one.lintel | one.partly)[np.clip(place, 0, len(one.full) - 1)] & on
+    before, behind = np.zeros(len(hit), bool), np.zeros(len(hit), bool)
     for offset in (0.1, 0.15, 0.2, 0.25):
-        i, j, inside = raster.index(points + offset * np.array([ahead[1], -ahead[0]]))
-        hit |= inside & (evidence[i, j] > 0.3)
+        for side, known in ((offset, before), (-offset, behind)):
+            i, j, inside = raster.index(points + side * np.array([ahead[1], -ahead[0]]))
+            known |= inside & (evidence[i, j] > 0.3)
+    through = on & one.through[np.clip(place, 0, len(one.full) - 1)]
+    ends = _passed_ends(hit, through | before & behind)
+    hit = (hit | before) & ~ends
     edges = np.flatnonzero(np.diff(np.r_[True, hit, True].astype(np.int8)))
     gaps = [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if (b - a) * COLUMN_M > UNKNOWN_M]
     cuts = [0.0, *(min(COLUMN_M * float(at), length) for gap in gaps for at in gap), length]
@@ -119,6 +127,17 @@ def _split(run: Run, columns: list[Columns], evidence: Floats, raster: Raster) -
         if last > first:
             parts.append(Run(-1 if number % 2 else run.trace, start, end, 0.5 * (start + end), last - first))
     return parts
+
+
+def _passed_ends(hit: Bools, passed: Bools) -> Bools:
+    """Columns beyond the first and the last that were hit, at either end of a run, where many of them are passed."""
+    found = np.zeros(len(hit), bool)
+    places = np.flatnonzero(hit)
+    if len(places) == 0:
+        return found
+    for stretch in (slice(0, places[0]), slice(places[-1] + 1, len(hit))):
+        found[stretch] = passed[stretch].mean() > PASSED_SHARE if stretch.stop > stretch.start else False
+    return found
 
 
 def span(run: Run, one: Columns) -> tuple[float, float]:
