@@ -28,6 +28,7 @@ _RISE_MM = 0.5  # within a cell, of a lump's side
 _CORNER_MM = 30.0  # from a side, within which a surface that stands out from the wall ends it
 _CORNER_SLACK_MM = 2.0
 _ALONG_CELLS = 5
+_CROWDED = 3.0  # usual counts
 _STANDS_OUT = 2.0  # usual counts of a cell
 
 
@@ -66,6 +67,8 @@ def find_rims(sums: WallSums, through: Counts, half: int, noise_mm: float, exten
     other = sums.proud + sums.recess + through
     beside, rays = counts_around(other, 2 * half + 1), counts_around(sums.hit, 2 * half + 1)
     rim, foreign = beside > RIM_SHARE * (beside + rays), beside > _FOREIGN_SHARE * (beside + rays)
+    crowded = _crowded(sums, half, extent)
+    rim, foreign = rim | crowded, foreign | crowded
     corner = _in_corners(sums, through, extent)
     carried = round(_REACH_SIGMAS * noise_mm / sums.grid.cell_mm)
     told = corner | _ends(sums, through, half) if carried == 0 else np.zeros_like(corner)
@@ -149,6 +152,14 @@ def _in_corners(sums: WallSums, through: Counts, extent: Extent) -> Bools:
         beside, strip = end >= -_CORNER_MM, np.abs(end) <= _CORNER_MM
         found |= _meets(before[strip].sum(axis=0), behind[strip].sum(axis=0), usual)[None, :] & beside[:, None]
     return found
+
+
+def _crowded(sums: WallSums, half: int, extent: Extent) -> Bools:
+    """Cells about a wall's sides that hold many times its usual points: a surface across the wall, seen edge-on here."""
+    usual = np.median(sums.near[sums.near > 0]) if (sums.near > 0).any() else 1.0
+    window = 2 * half + 1
+    many = counts_around(sums.near, window) > _CROWDED * usual * window**2
+    return np.asarray(many & field(sums.grid, extent, _CORNER_MM) & ~field(sums.grid, extent, -_CORNER_MM))
 
 
 def _meets(before: Floats, behind: Floats, usual: float) -> Bools:
