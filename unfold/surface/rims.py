@@ -155,7 +155,7 @@ def _in_corners(sums: WallSums, through: Counts, extent: Extent) -> Bools:
 
 
 def _crowded(sums: WallSums, half: int, extent: Extent) -> Bools:
-    """Cells about a wall's sides that hold many times its usual points: a surface across the wall, seen edge-on here."""
+    """Cells about a wall's sides that hold many times its usual points: a surface across it, seen edge-on here."""
     usual = np.median(sums.near[sums.near > 0]) if (sums.near > 0).any() else 1.0
     window = 2 * half + 1
     many = counts_around(sums.near, window) > _CROWDED * usual * window**2
