@@ -43,7 +43,6 @@ class Worst:
     angle_rad: float
     length_mm: float
     over: Bools  # cells of the coarse map under a gap over the limit
-    through: int | None = None  # which of the given places it was laid through
 
 
 def coarse_step_mm(length_mm: float, cell_mm: float) -> float:
@@ -107,7 +106,6 @@ def worst_straightedge(
     start[:, 3] *= ratio
     if angles is None:
         start = np.concatenate([start, from_corners(fine, length_mm)])
-    searched = len(start)
     if places is not None and len(places):
         start = np.concatenate([start, through(fine, places, length_mm, angles)])
     turn = np.pi / (4.0 * len(directions(length_mm, field.step_mm))) if angles is None else 0.0
@@ -138,9 +136,7 @@ def worst_straightedge(
         found = float(again.mean())
     middle += found - float(windows[0, 0])  # what the finer map and search add
     x, y, angle, length = moved[k]
-    ways = _WAYS if angles is None else len(angles)
-    place = (k - searched) // ways if k >= searched else None
-    worst = Worst(float(gaps[k]), float(x), float(y), float(angle % np.pi), float(length * fine.step_mm), over, place)
+    worst = Worst(float(gaps[k]), float(x), float(y), float(angle % np.pi), float(length * fine.step_mm), over)
     return Quantity(max(middle, 0.0), combine(parts)), worst
 
 
