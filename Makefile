@@ -19,7 +19,8 @@ test: $(INSTALLED)
 accuracy: $(INSTALLED)
 	$(VENV)/bin/python -m tests.accuracy --rooms all --seeds 5 --spacing-mm 6 --processes 2 --out docs/accuracy.md
 	$(VENV)/bin/python -m tests.accuracy --rooms all --seeds 5 --spacing-mm 6 --processes 2 --profile handheld --out docs/accuracy.md --add
-	$(VENV)/bin/python -m tests.accuracy --rooms random_0-47 --seeds 1 --spacing-mm 6 --processes 2 --out docs/accuracy.md --add
+	$(VENV)/bin/python -m tests.accuracy --rooms random_0-59 --seeds 1 --spacing-mm 6 --processes 2 --out docs/accuracy.md --add
+	$(VENV)/bin/python -m tests.accuracy --rooms rims_0-15 --seeds 1 --spacing-mm 6 --processes 2 --out docs/accuracy.md --add
 
 bench: $(INSTALLED)
 	$(VENV)/bin/unfold bench --out docs/performance.md

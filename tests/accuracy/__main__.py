@@ -90,7 +90,9 @@ def _document(
 ) -> str:
     names = list(dict.fromkeys(case.room for case in cases))
     command = f"python -m tests.accuracy --rooms {rooms} --seeds {seeds} --profile {profile}"
-    which = "drawn at random" if all(name.rpartition("_")[0] in DRAWN for name in names) else "described by hand"
+    kinds = {name.rpartition("_")[0] if name not in ROOMS else "" for name in names}
+    which = "drawn at random" if kinds <= set(DRAWN) else "described by hand"
+    which = "with a lump or hollow at an edge of every wall" if kinds == {"rims"} else which
     parts = [
         f"## {profile.capitalize()}, {len(names)} rooms {which}",
         f"{_instrument(instrument)}; {seeds} noise {'seed' if seeds == 1 else 'seeds'} each. "
