@@ -125,6 +125,15 @@ def test_a_casing_is_seen_around_a_door() -> None:
     assert len(found) == 1 and found[0].casing
 
 
+def test_what_reaches_beyond_the_raster_is_unseen() -> None:
+    made = surface(wall("W1", upright((0, 0, 0), 0.0), 2.0))
+    top = float(made.grid.v_mm[-1]) + made.grid.cell_mm / 2
+    outline = np.array([[0.0, 0], [2000, 0], [2000, top + 500], [0, top + 500]])
+    rings, area, share = find_unseen(gather_evidence(made), outline, [])
+    assert sum(signed_area(ring) for ring in rings) >= 2000 * 500
+    assert share <= 1 - 2000 * 500 / area
+
+
 def test_empty_cells_between_sparse_rays_are_not_unseen() -> None:
     """Bunches of rays 50 mm apart leave most cells of 10 mm empty: only the patch that no ray reached is unseen."""
     one = wall("W1", upright((0, 0, 0), 0.0), 2.0)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from tests.room.scenes import BOX_ROOM, L_ROOM, room_points, scan_of, turned
+from tests.room.scenes import BOX_ROOM, HEIGHT_M, L_ROOM, room_points, scan_of, turned
 from tests.simulate.generate import room_named, simulate
 from tests.simulate.scanner import PROFILES
 from unfold.arrays import Floats
@@ -77,6 +77,15 @@ BREAST = np.array([[0.0, 0.0], [4.0, 0.0], [4.0, 3.0], [1.3, 3.0], [1.3, 2.85], 
 
 def widths(room: Room) -> list[float]:
     return sorted(round(wall.width_m, 2) for wall in room.walls)
+
+
+def test_a_wall_reaches_a_sloped_ceiling_far_above_where_most_of_it_lies() -> None:
+    points = room_points(BOX_ROOM)
+    height = 2.3 + 0.02 * points[:, 0] ** 3  # 2.3 m at x = 0, 3.58 m at x = 4
+    points[:, 2] *= height / HEIGHT_M
+    room = find_room(scan_of([points], [np.array([2.0, 1.5, 1.4])]), RoomSettings())
+    far = [wall for wall in room.walls if ends(wall)[:, 0].min() > 3.9]
+    assert len(far) == 1 and far[0].top_m == pytest.approx(3.58, abs=0.1)
 
 
 def test_the_front_of_a_pilaster_is_a_wall_also_where_no_ray_reached_its_cheeks() -> None:

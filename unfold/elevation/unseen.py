@@ -4,12 +4,13 @@ from collections.abc import Sequence
 
 import numpy as np
 from scipy import ndimage
-from shapely.geometry import Polygon
+from shapely.geometry import Polygon, box
 
 from unfold.arrays import Bools, Floats
 from unfold.elevation.evidence import WALL, Evidence
 from unfold.elevation.result import Opening
 from unfold.elevation.rings import cells_inside, outer_rings, polygons_of_cells
+from unfold.surface.result import Grid
 
 SPECK_MM2 = 900.0
 RIM_MM = 35.0  # this near to an edge the neighbour's points stand in front of the wall's
@@ -23,11 +24,18 @@ def find_unseen(
     for opening in openings:
         face = face.difference(Polygon(opening.ring_mm))
     cells = _unseen_cells(evidence, outline, openings)
-    shape = polygons_of_cells(cells, evidence.grid).intersection(face)
+    # what reaches beyond the raster was not looked at
+    shape = polygons_of_cells(cells, evidence.grid).union(face.difference(_raster(evidence.grid))).intersection(face)
     rings = tuple(outer_rings(shape, SPECK_MM2))
     area = float(face.area)
     hidden = float(sum(Polygon(ring).area for ring in rings))
     return rings, area, float(np.clip(1.0 - hidden / area, 0.0, 1.0)) if area > 0 else 0.0
+
+
+def _raster(grid: Grid) -> Polygon:
+    half = grid.cell_mm / 2
+    u, v = grid.u_mm, grid.v_mm
+    return box(u[0] - half, v[0] - half, u[-1] + half, v[-1] + half)
 
 
 def _unseen_cells(evidence: Evidence, outline: Floats, openings: Sequence[Opening]) -> Bools:

@@ -18,7 +18,7 @@ from unfold.room.plumb import find_plumb, rotation_to_up
 from unfold.room.result import Cells, Plumb, Room, Wall
 from unfold.room.slabs import find_slabs
 from unfold.room.space import FreeSpace, carve_free_space
-from unfold.room.storey import Storey, find_storeys, map_storey, other_storeys
+from unfold.room.storey import Storey, find_storeys, map_storey, next_floor_m, other_storeys
 from unfold.room.uprights import find_traces, gather_strips
 from unfold.room.walls import build_walls
 from unfold.scan.result import Chunk, Station
@@ -62,7 +62,7 @@ def room_of(moments: CellMoments, scan: Scan, settings: RoomSettings) -> Room:
     """Find what `find_room` does, from the cells of a scan that was passed over."""
     cells, plumb, rotation, findings = _level(moments, tuple(scan.stations), settings)
     spans = find_storeys(cells)
-    storey = map_storey(cells, spans[0])
+    storey = map_storey(cells, spans[0], next_floor_m(spans))
     findings += other_storeys(spans) + _partial(storey)
     within = cells.within(storey.bottom_m - 0.3, storey.top_m + 0.3)
     space = _carve(cells, storey)

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 
 from unfold.arrays import Bools, Floats, Ints
 from unfold.findings import Finding
@@ -12,6 +13,8 @@ from unfold.room.cells import LevelCells
 PIXEL_M = 0.05
 LEAST_STOREY_M = 1.6
 LEVEL_COSINE = math.cos(math.radians(25.0))
+MOST_RISE_M = 4.0  # of a sloped ceiling, above where most of it lies
+ROOF_STEP_M = 0.15  # within which a ceiling goes on
 ROOF_COSINE = math.sin(math.radians(20.0))  # flatter than 70 degrees from level: a ceiling may slope that much
 
 
@@ -116,8 +119,8 @@ def _only_one_level(group: list[tuple[float, float]], z: Floats) -> tuple[float 
     return (group[0][0], None) if np.median(z) > height else (None, height)
 
 
-def map_storey(cells: LevelCells, span: tuple[float | None, float | None]) -> Storey:
-    """Lay the floor and ceiling heights of one storey out over the plan."""
+def map_storey(cells: LevelCells, span: tuple[float | None, float | None], highest_m: float = math.inf) -> Storey:
+    """Lay the floor and ceiling heights of one storey out over the plan; its ceiling stays below `highest_m`."""
     floor, ceiling = span
     level_m, normals_z, clear = cells.level_m, cells.normals[:, 2], cells.clear
     upright = clear & (np.abs(normals_z) < ROOF_COSINE)
@@ -132,9 +135,22 @@ def map_storey(cells: LevelCells, span: tuple[float | None, float | None]) -> St
     raster = Raster(low, edge, (rows, columns))
     is_floor = clear & (np.abs(normals_z) > LEVEL_COSINE) & (np.abs(level_m[:, 2] - bottom) < 0.35)
     least_height = bottom + 0.6 * (top - bottom)
-    is_roof = clear & (np.abs(normals_z) > ROOF_COSINE) & (level_m[:, 2] > least_height) & inside
+    is_roof = clear & (np.abs(normals_z) > ROOF_COSINE) & (level_m[:, 2] > least_height)
+    is_roof &= inside | raster.index(level_m[:, :2])[2] & (level_m[:, 2] < min(highest_m, top + MOST_RISE_M))
+    is_roof[is_roof] = _hangs_together(level_m[is_roof], inside[is_roof])
     floor_map = _extreme(raster, level_m[is_floor], np.fmin) if floor is not None else np.full(raster.shape, np.nan)
     return Storey(floor, ceiling, bottom, top, raster, floor_map, _extreme(raster, level_m[is_roof], np.fmax))
+
+
+def _hangs_together(points_m: Floats, first: Bools) -> Bools:
+    """Points (n, 3) that hang together with the `first` ones: a sloped ceiling goes on above where most of it lies."""
+    if not first.any():
+        return first
+    place = np.floor((points_m - points_m.min(axis=0)) / ROOF_STEP_M).astype(np.int64)
+    space = np.zeros(place.max(axis=0) + 1, bool)
+    space[tuple(place.T)] = True
+    pieces = ndimage.label(space, np.ones((3, 3, 3)))[0][tuple(place.T)]
+    return np.isin(pieces, pieces[first])
 
 
 def _extreme(raster: Raster, points_m: Floats, choose: np.ufunc) -> Floats:
@@ -142,6 +158,13 @@ def _extreme(raster: Raster, points_m: Floats, choose: np.ufunc) -> Floats:
     i, j, inside = raster.index(points_m[:, :2])
     choose.at(result, (i[inside], j[inside]), points_m[inside, 2])
     return result
+
+
+def next_floor_m(spans: list[tuple[float | None, float | None]]) -> float:
+    """The lowest floor above the first storey's ceiling; infinite where there is none."""
+    ceiling = spans[0][1]
+    above = [floor for floor, _ in spans[1:] if floor is not None and ceiling is not None and floor > ceiling - 0.1]
+    return min(above, default=math.inf)
 
 
 def other_storeys(spans: list[tuple[float | None, float | None]]) -> list[Finding]:
