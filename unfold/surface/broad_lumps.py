@@ -9,34 +9,39 @@ import numpy as np
 from scipy import ndimage
 
 from unfold.arrays import Floats
-from unfold.surface.lumps import BROAD_CELLS, find_lumps, lump_heights_at
+from unfold.surface.lumps import BROAD_CELLS, LEAST_SEEN, find_lumps, lump_heights_at
 from unfold.surface.result import Grid, Lump
 from unfold.surface.trend import Trend, fit_trend
 
 _TURNS = 2  # of the search
 _STEPS = 4  # of Gauss and Newton
 _MOST = 12  # more are no lumps: the wall is rough or wavy, and the spline's
+_SEEN_MOST = 0.6  # share of a lump
 _BEYOND = 2  # cells that a lump's middle may lie beyond what was measured
 _FLATTEST = 0.8
 _SMALL = 0.02  # by which a radius is widened for its slope
 _PRIOR = (3.0, 3.0, 3.0, 3.3)  # how well place and size are known beforehand: to a third of the radius; flat share 0.3
 
 
-def broad_lumps(grid: Grid, n: Floats, total: Floats, scatter_mm: float, patch_mm: float) -> tuple[Lump, ...]:
+def broad_lumps(
+    grid: Grid, n: Floats, total: Floats, scatter_mm: float, patch_mm: float, to_edges: bool = False
+) -> tuple[Lump, ...]:
     """Find lumps wider than a hand, those that stand out most first.
 
-    `n` (rows, columns) counts points in units of one whose scatter is `scatter_mm`; `total` is the sum of heights.
+    `n` (rows, columns) counts points in units of one whose scatter is `scatter_mm`; `total` is the sum of heights. With
+    `to_edges` a part of a lump is enough.
     """
     i, j = np.nonzero(n)
     u, v, weight, height = grid.u_mm[j], grid.v_mm[i], n[i, j], total[i, j] / n[i, j]
     sizes = tuple(size * 10.0 / grid.cell_mm for size in BROAD_CELLS)
-    middles = ndimage.binary_dilation(n > 0, iterations=_BEYOND)
+    middles = ndimage.binary_dilation(n > 0, iterations=_BEYOND) if to_edges else n > 0
+    least = LEAST_SEEN if to_edges else _SEEN_MOST
     lumps: list[Lump] = []
     trend = fit_trend(u, v, height, weight)
     for _ in range(_TURNS):
         left = np.zeros(n.shape)
         left[i, j] = total[i, j] - weight * trend.at(u, v)
-        lumps = find_lumps(grid, n / scatter_mm**2, left / scatter_mm**2, middles, sizes, patch_mm, most=_MOST)
+        lumps = find_lumps(grid, n / scatter_mm**2, left / scatter_mm**2, middles, sizes, patch_mm, _MOST, False, least)
         if not lumps or len(lumps) == _MOST:
             return ()
         trend = fit_trend(u, v, height - lump_heights_at(lumps, u, v), weight)

@@ -13,7 +13,7 @@ from scipy import ndimage
 from unfold.arrays import Bools, Counts, Floats
 from unfold.surface.blocks import block_sums, coarser, sums_around
 from unfold.surface.broad_lumps import broad_lumps
-from unfold.surface.lumps import SMALL_CELLS, find_lumps, lump_heights, lump_heights_at, threshold
+from unfold.surface.lumps import LEAST_SEEN, SMALL_CELLS, find_lumps, lump_heights, lump_heights_at, threshold
 from unfold.surface.result import Grid, Lump
 from unfold.surface.spline import Posterior, adapted, condense, knots_over, likeliest, solve
 from unfold.surface.trend import Trend, fit_trend
@@ -29,6 +29,7 @@ _LEAST_POINTS = 5.0
 _OUTLIER = 5.0
 _STRAY = 4.0
 _RIM_CELLS = 3
+_SEEN_WHOLE = 0.95  # share of a small lump; near a rim mixed points pass for one
 _BEYOND_CELLS = 4  # that a lump's middle may lie beyond what was measured
 _LUMP_TERMS = 5  # place, size, shape, height
 ERROR_STEP_MM = 50.0
@@ -88,12 +89,13 @@ def map_heights(
     scatter_mm: Floats | None,
     patch_mm: float = 0.0,
     clean: Bools | None = None,
+    to_edges: bool = False,
 ) -> HeightMap:
     """Estimate heights from counts and sums of heights over the coarse surface, on the wall's own cells.
 
     `clean` are those at no rim where mixed points may be; by default all but the outermost ones.
     `scatter_mm` (rows, columns) is that of single points from place to place; None when they are too sparse to tell.
-    `patch_mm` is an error of a patch's mean that more points do not reduce.
+    `patch_mm` is an error of a patch's mean that more points do not reduce. With `to_edges` a part of a lump is enough.
     """
     if clean is None:
         clean = ndimage.binary_erosion(is_wall, disk(_RIM_CELLS), border_value=0)
@@ -102,15 +104,17 @@ def map_heights(
     usual = 1.0 if scatter_mm is None else float(np.sqrt(np.average(scatter_mm**2, weights=n)))
     steadiness = np.ones(n.shape) if scatter_mm is None else (usual / scatter_mm) ** 2
     n, total = n * steadiness, total * steadiness
-    posterior = _fit(grid, n, total, None if scatter_mm is None else usual, patch_mm)
+    posterior = _fit(grid, n, total, None if scatter_mm is None else usual, patch_mm, to_edges)
     known = posterior.unit_mm if scatter_mm is None else max(usual, posterior.unit_mm)
-    lumps, detail, variance, suspect = _left_over(grid, posterior, is_wall, clean, n, total, known, patch_mm)
+    lumps, detail, variance, suspect = _left_over(grid, posterior, is_wall, clean, n, total, known, patch_mm, to_edges)
     if lumps or detail.any():
         # without them the rest is smoother, and what they share with the spline comes to them
         sharp = lump_heights(lumps, grid.u_mm, grid.v_mm) + detail
-        posterior = _fit(grid, n, total - n * sharp, None if scatter_mm is None else usual, patch_mm)
+        posterior = _fit(grid, n, total - n * sharp, None if scatter_mm is None else usual, patch_mm, to_edges)
         known = posterior.unit_mm if scatter_mm is None else max(usual, posterior.unit_mm)
-        lumps, detail, variance, suspect = _left_over(grid, posterior, is_wall, clean, n, total, known, patch_mm)
+        lumps, detail, variance, suspect = _left_over(
+            grid, posterior, is_wall, clean, n, total, known, patch_mm, to_edges
+        )
     posterior = replace(posterior, lumps=(*posterior.lumps, *lumps))
     error = np.sqrt(_smooth_error(posterior, grid) ** 2 + variance)
     filled = posterior.heights(grid.u_mm, grid.v_mm) + detail
@@ -126,6 +130,7 @@ def _left_over(
     total: Floats,
     scatter_mm: float,
     patch_mm: float,
+    to_edges: bool,
 ) -> tuple[list[Lump], Floats, Floats, Bools]:
     """Small lumps and other detail in what the smooth layers leave over."""
     left = total - n * posterior.heights(grid.u_mm, grid.v_mm)
@@ -133,10 +138,10 @@ def _left_over(
     patch_mm = float(np.hypot(patch_mm, np.median(_smooth_error(posterior, grid)[is_wall])))
     weight = np.where(clean, n, 0.0) / scatter_mm**2
     left = _without_strays(left, n, scatter_mm)
-    middles = ndimage.binary_dilation(clean, disk(_BEYOND_CELLS))
-    lumps = find_lumps(
-        grid, weight, np.where(clean, left, 0.0) / scatter_mm**2, middles, SMALL_CELLS, patch_mm, rounded=True
-    )
+    middles = ndimage.binary_dilation(clean, disk(_BEYOND_CELLS)) if to_edges else clean
+    least = LEAST_SEEN if to_edges else _SEEN_WHOLE
+    own = np.where(clean, left, 0.0) / scatter_mm**2
+    lumps = find_lumps(grid, weight, own, middles, SMALL_CELLS, patch_mm, rounded=True, least_seen=least)
     if lumps:
         left = left - n * lump_heights(lumps, grid.u_mm, grid.v_mm)
     detail, variance, suspect = find_detail(is_wall, clean, n, left, scatter_mm, patch_mm)
@@ -171,7 +176,9 @@ class _Plain:
         return self.trend.at(u_mm, v_mm) + lump_heights_at(self.lumps, u_mm, v_mm)
 
 
-def _fit(grid: Grid, n: Floats, total: Floats, scatter_mm: float | None, patch_mm: float) -> SurfacePosterior:
+def _fit(
+    grid: Grid, n: Floats, total: Floats, scatter_mm: float | None, patch_mm: float, to_edges: bool
+) -> SurfacePosterior:
     """Fit the smooth layers to blocks of cells; smoothing is found on wide knots, and blocks far off are left out."""
     blocks = coarser(grid, _BLOCK)
     weight, height = block_sums(n, _BLOCK), block_sums(total, _BLOCK)
@@ -192,7 +199,8 @@ def _fit(grid: Grid, n: Floats, total: Floats, scatter_mm: float | None, patch_m
     first = plain(())
     if scatter_mm is not None:
         wider = coarser(grid, _WIDE_BLOCK)
-        found = broad_lumps(wider, block_sums(n, _WIDE_BLOCK), block_sums(total, _WIDE_BLOCK), scatter_mm, patch_mm)
+        sums = block_sums(n, _WIDE_BLOCK), block_sums(total, _WIDE_BLOCK)
+        found = broad_lumps(wider, *sums, scatter_mm, patch_mm, to_edges)
         for many in range(1, len(found) + 1):
             trial = plain(found[:many])
             if trial.cost < first.cost:

@@ -29,7 +29,7 @@ _FLATTEST = 0.8  # share of the radius
 _FLATTER = 4.0  # by how much a flat top must explain more, as a square of standard errors
 _MOST_STEPS = 60
 _LEAST_STEP = 0.02
-_LEAST_SEEN = 0.3  # share of a lump that must have data
+LEAST_SEEN = 0.3  # share of a lump that must have data, where a part is enough
 _STATED_MM = (30.0, 50.0, 100.0)
 _COSINE_SQUARE = 0.1724  # mean square of a raised cosine over its foot: (3/2 - 8/pi^2) / 4
 _SHIFTS = ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5))
@@ -46,6 +46,7 @@ class _Level:
     allowed: Bools
     patterns: tuple[tuple[float, tuple[float, float]], ...]  # radius and shift, cells
     scores: Floats  # (patterns, rows, columns)
+    least_seen: float  # share of a lump
 
 
 def threshold(tests: int) -> float:
@@ -62,15 +63,16 @@ def find_lumps(
     patch_mm: float = 0.0,
     most: int = _MOST,
     rounded: bool = False,
+    least_seen: float = LEAST_SEEN,
 ) -> list[Lump]:
     """Find lumps, those that stand out most first, in what a fit leaves over.
 
     `weight` (rows, columns) is the number of points over their variance, 1/mm2; `left` the sums of heights over the
     fit, likewise weighted. Middles lie on `allowed` cells. `patch_mm` is an error of a patch's mean that more points
-    do not reduce. With `rounded`, what is no rounded lump (a step, a ridge) is passed over: a lump taken off must
-    leave nothing there that stands out.
+    do not reduce. Of each lump a share of `least_seen` must have data. With `rounded`, what is no rounded lump (a step,
+    a ridge) is passed over: a lump taken off must leave nothing there that stands out.
     """
-    levels = _levels(grid, weight, left, allowed, sizes)
+    levels = _levels(grid, weight, left, allowed, sizes, least_seen)
     if not levels:
         return []
     enough = threshold(sum(len(level.patterns) * int(level.allowed.sum()) for level in levels))
@@ -130,7 +132,9 @@ def _around(level: _Level, lump: Lump) -> tuple[slice, slice]:
     return rows, columns
 
 
-def _levels(grid: Grid, weight: Floats, left: Floats, allowed: Bools, sizes: Sequence[float]) -> list[_Level]:
+def _levels(
+    grid: Grid, weight: Floats, left: Floats, allowed: Bools, sizes: Sequence[float], seen: float
+) -> list[_Level]:
     by_ratio: dict[int, list[float]] = {1: []}  # the finest is there to settle on
     for size in sizes:
         ratio = 1
@@ -144,7 +148,7 @@ def _levels(grid: Grid, weight: Floats, left: Floats, allowed: Bools, sizes: Seq
         patterns = tuple((r, shift) for r in radii for shift in (_SHIFTS if r < _LEAST_ACROSS / 2 else _SHIFTS[:1]))
         scores = np.zeros((len(patterns), *middles.shape))
         levels.append(
-            _Level(place, ratio, block_sums(weight, ratio), block_sums(left, ratio), middles, patterns, scores)
+            _Level(place, ratio, block_sums(weight, ratio), block_sums(left, ratio), middles, patterns, scores, seen)
         )
     return [level for level in levels if level.allowed.any()]
 
@@ -158,7 +162,7 @@ def _score(level: _Level, patch_mm: float, window: tuple[int, int, int, int]) ->
             radius,
             shift,
             patch_mm**2,
-            _LEAST_SEEN,
+            level.least_seen,
             window,
             level.scores[k],
         )
@@ -172,7 +176,7 @@ def _settled(level: _Level, lump: Lump, patch_mm: float) -> Lump:
 
     def fit(place: Floats) -> tuple[float, float]:
         top, power, seen = kernels.fit_at(level.weight, level.left, place[0], place[1], place[2], place[3])
-        if power <= 0.0 or seen < _LEAST_SEEN:
+        if power <= 0.0 or seen < min(level.least_seen, 0.5):
             return 0.0, 0.0
         return top * top / (power + (patch_mm * power) ** 2), top / power
 

@@ -23,11 +23,12 @@ _SHADOW_SHARE = 0.15  # of the points around, in what is no more than stray ones
 _FEW_SHARE = 0.05
 _STOPPED_SHARE = 0.3  # of the rays toward a place, ended before the wall: it lies in the shadow of something
 _REACH_SIGMAS = 3.0
-_MIXED_CELLS = 1  # beside a jump of the distance
+_MIXED_CELLS, _MIXED_COARSE = 1, 3  # beside a jump of the distance; where nothing is told within a cell
 _RISE_MM = 0.5  # within a cell, of a lump's side
 _CORNER_MM = 30.0  # from a side, within which a surface that stands out from the wall ends it
 _CORNER_SLACK_MM = 2.0
 _ALONG_CELLS = 5
+_DENSE = 2  # points in a cell
 _CROWDED = 3.0  # usual counts
 _STANDS_OUT = 2.0  # usual counts of a cell
 
@@ -47,16 +48,16 @@ class Rims:
     rim: Bools  # a good share of the rays ended before or behind the surface
     foreign: Bools  # most of them did
     told: Bools  # where what is beside the wall is told from it within a cell
-    continuous: Bools  # those, and all cells at corners: no point is mixed there
     outside: Bools  # beyond the rough extent
     several: Bools  # near a rim, and their points lie on more than one surface
     crossed: Bools  # they reach over the corner
     carried: int  # cells that noise carries a point
+    fine: bool  # the points are dense and quiet enough for anything to be told
 
     @property
     def within(self) -> Bools:
         """Cells where a lump must show what is around it: not beyond edges that can be told within a cell."""
-        return ~(self.outside | self.several) if self.carried == 0 else np.ones_like(self.outside)
+        return ~(self.outside | self.several) if self.fine else np.ones_like(self.outside)
 
 
 def find_rims(sums: WallSums, through: Counts, half: int, noise_mm: float, extent: Extent) -> Rims:
@@ -71,8 +72,11 @@ def find_rims(sums: WallSums, through: Counts, half: int, noise_mm: float, exten
     rim, foreign = rim | crowded, foreign | crowded
     corner = _in_corners(sums, through, extent)
     carried = round(_REACH_SIGMAS * noise_mm / sums.grid.cell_mm)
-    told = corner | _ends(sums, through, half) if carried == 0 else np.zeros_like(corner)
-    if told.any():
+    dense = half == 1 and bool((sums.near > 0).any()) and np.median(sums.near[sums.near > 0]) >= _DENSE
+    fine = bool(carried == 0 and dense)
+    corner &= fine
+    told = corner | _ends(sums, through, half) if fine else corner
+    if fine:
         # what begins at a corner shows at any height: few of its points pass for the wall's, and none a cell away
         share = share_along(other, sums.hit, half)
         rim, foreign = np.where(told, share > RIM_SHARE, rim), np.where(told, share > _FOREIGN_SHARE, foreign)
@@ -81,7 +85,7 @@ def find_rims(sums: WallSums, through: Counts, half: int, noise_mm: float, exten
     off = np.abs(sums.grid.u_mm - extent.width_mm / 2)
     over = off > (extent.width_mm - sums.grid.cell_mm) / 2 - _CORNER_SLACK_MM
     several = _several_surfaces(sums, noise_mm) & grown(rim | outside, 1)
-    return Rims(rim, foreign, told, corner | told, outside, several, told & over[None, :], carried)
+    return Rims(rim, foreign, told, outside, several, told & over[None, :], carried, fine)
 
 
 def clear_cells(sums: WallSums, rims: Rims, sheet: Bools, half: int) -> Bools:
@@ -91,7 +95,8 @@ def clear_cells(sums: WallSums, rims: Rims, sheet: Bools, half: int) -> Bools:
     usual = sums_around(sums.near, 11) * ((2 * half + 1) / 11.0) ** 2
     shadow = (met < _SHADOW_SHARE * usual + 0.5) | (stopped > _STOPPED_SHARE * (stopped + met))
     broken = rims.rim & ~sheet | rims.outside
-    clear = ~grown(shadow & ~rims.continuous, _MIXED_CELLS + half) & ~grown(broken & ~rims.continuous, _MIXED_CELLS)
+    mixed = _MIXED_CELLS if rims.fine else _MIXED_COARSE
+    clear = ~grown(shadow & ~rims.told, mixed + half) & ~grown(broken & ~rims.told, mixed)
     return np.asarray(clear & ~grown(rims.several | rims.foreign & ~sheet, rims.carried) & ~rims.crossed)
 
 

@@ -47,6 +47,7 @@ class WallCells:
     apart: Bools  # those areas, and the doubtful ones
     doubtful_mm: Floats  # heights over the coarse surface of areas that may be either; NaN elsewhere
     inner: Bools  # cells of the wall away from what makes mixed points
+    to_edges: bool  # the wall is told from what is beside it within a cell
 
 
 def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float, top_mm: float) -> WallCells:
@@ -63,7 +64,7 @@ def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float
     reach = max(1, round(2.5 * noise_mm / sums.grid.cell_mm))
     foreign = rims.foreign & ~lumps
     near_foreign = grown(foreign, reach) if reach > 1 else foreign
-    own = (sums.hit > 0) & ~rims.rim & ~near_foreign & wide & ~things & ~(rims.several & rims.continuous)
+    own = (sums.hit > 0) & ~rims.rim & ~near_foreign & wide & ~things & ~(rims.several & rims.told)
     own = own & ~rims.crossed | lumps & (sums.near > 0) & ~things
     count = np.where(lumps, sums.near, sums.hit)
     total = np.where(lumps, sums.near_sum, sums.hit_sum)
@@ -76,6 +77,7 @@ def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float
         apart.things,
         apart.doubtful_mm,
         is_wall & clear,
+        rims.fine,
     )
 
 
