@@ -15,7 +15,7 @@ from unfold.room.uprights import Circle
 SHORT_M = 0.06  # a shorter run is a splinter of the arrangement
 BOUNDED_SHARE = 0.7  # a further room that no station stood in is one only when this much of its border is wall
 UNKNOWN_M = 0.3
-PASSED_SHARE = 0.4
+PASSED_SHARE = 0.4  # of a run's end, beyond which the room is known to go on
 MOST_OPENING_M = 4.0  # wider gaps between coplanar walls are taken for the end of the wall
 NARROW_M = 0.6
 CARRY_M = 1.0  # a wall is carried on unseen to its corner by at most this much

@@ -24,7 +24,7 @@ _PRIOR = (3.0, 3.0, 3.0, 3.3)  # how well place and size are known beforehand: t
 
 
 def broad_lumps(
-    grid: Grid, n: Floats, total: Floats, scatter_mm: float, patch_mm: float, to_edges: bool = False
+    grid: Grid, n: Floats, total: Floats, scatter_mm: float, patch_mm: float, to_edges: bool
 ) -> tuple[Lump, ...]:
     """Find lumps wider than a hand, those that stand out most first.
 
@@ -41,7 +41,8 @@ def broad_lumps(
     for _ in range(_TURNS):
         left = np.zeros(n.shape)
         left[i, j] = total[i, j] - weight * trend.at(u, v)
-        lumps = find_lumps(grid, n / scatter_mm**2, left / scatter_mm**2, middles, sizes, patch_mm, _MOST, False, least)
+        own = left / scatter_mm**2
+        lumps = find_lumps(grid, n / scatter_mm**2, own, middles, sizes, patch_mm, most=_MOST, least_seen=least)
         if not lumps or len(lumps) == _MOST:
             return ()
         trend = fit_trend(u, v, height - lump_heights_at(lumps, u, v), weight)

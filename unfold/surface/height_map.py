@@ -27,8 +27,8 @@ _DETAIL_CELLS = (21, 9, 5, 3)
 _LIKELY = 2.5  # and what hangs together with a seed
 _LEAST_POINTS = 5.0
 _OUTLIER = 5.0
-_STRAY = 4.0
-_RIM_CELLS = 3
+_STRAY = 4.0  # standard errors that a cell may stand out from those around it
+_RIM_CELLS = 3  # boxes up to twice as wide show mixed points
 _SEEN_WHOLE = 0.95  # share of a small lump; near a rim mixed points pass for one
 _BEYOND_CELLS = 4  # that a lump's middle may lie beyond what was measured
 _LUMP_TERMS = 5  # place, size, shape, height
@@ -87,18 +87,16 @@ def map_heights(
     count: Counts,
     total: Floats,
     scatter_mm: Floats | None,
-    patch_mm: float = 0.0,
-    clean: Bools | None = None,
-    to_edges: bool = False,
+    patch_mm: float,
+    clear: Bools,
+    to_edges: bool,
 ) -> HeightMap:
     """Estimate heights from counts and sums of heights over the coarse surface, on the wall's own cells.
 
-    `clean` are those at no rim where mixed points may be; by default all but the outermost ones.
+    `clear` are those of them at no rim where mixed points may be.
     `scatter_mm` (rows, columns) is that of single points from place to place; None when they are too sparse to tell.
     `patch_mm` is an error of a patch's mean that more points do not reduce. With `to_edges` a part of a lump is enough.
     """
-    if clean is None:
-        clean = ndimage.binary_erosion(is_wall, disk(_RIM_CELLS), border_value=0)
     n = np.where(is_wall, count, 0).astype(float)
     total = np.where(is_wall, total, 0.0) + n * coarse_mm
     usual = 1.0 if scatter_mm is None else float(np.sqrt(np.average(scatter_mm**2, weights=n)))
@@ -106,14 +104,14 @@ def map_heights(
     n, total = n * steadiness, total * steadiness
     posterior = _fit(grid, n, total, None if scatter_mm is None else usual, patch_mm, to_edges)
     known = posterior.unit_mm if scatter_mm is None else max(usual, posterior.unit_mm)
-    lumps, detail, variance, suspect = _left_over(grid, posterior, is_wall, clean, n, total, known, patch_mm, to_edges)
+    lumps, detail, variance, suspect = _left_over(grid, posterior, is_wall, clear, n, total, known, patch_mm, to_edges)
     if lumps or detail.any():
         # without them the rest is smoother, and what they share with the spline comes to them
         sharp = lump_heights(lumps, grid.u_mm, grid.v_mm) + detail
         posterior = _fit(grid, n, total - n * sharp, None if scatter_mm is None else usual, patch_mm, to_edges)
         known = posterior.unit_mm if scatter_mm is None else max(usual, posterior.unit_mm)
         lumps, detail, variance, suspect = _left_over(
-            grid, posterior, is_wall, clean, n, total, known, patch_mm, to_edges
+            grid, posterior, is_wall, clear, n, total, known, patch_mm, to_edges
         )
     posterior = replace(posterior, lumps=(*posterior.lumps, *lumps))
     error = np.sqrt(_smooth_error(posterior, grid) ** 2 + variance)
@@ -125,7 +123,7 @@ def _left_over(
     grid: Grid,
     posterior: SurfacePosterior,
     is_wall: Bools,
-    clean: Bools,
+    clear: Bools,
     n: Floats,
     total: Floats,
     scatter_mm: float,
@@ -136,21 +134,21 @@ def _left_over(
     left = total - n * posterior.heights(grid.u_mm, grid.v_mm)
     # what the smooth layers themselves may be off by hangs together over a small lump
     patch_mm = float(np.hypot(patch_mm, np.median(_smooth_error(posterior, grid)[is_wall])))
-    weight = np.where(clean, n, 0.0) / scatter_mm**2
+    weight = np.where(clear, n, 0.0) / scatter_mm**2
     left = _without_strays(left, n, scatter_mm)
-    middles = ndimage.binary_dilation(clean, disk(_BEYOND_CELLS)) if to_edges else clean
+    middles = ndimage.binary_dilation(clear, disk(_BEYOND_CELLS)) if to_edges else clear
     least = LEAST_SEEN if to_edges else _SEEN_WHOLE
-    own = np.where(clean, left, 0.0) / scatter_mm**2
+    own = np.where(clear, left, 0.0) / scatter_mm**2
     lumps = find_lumps(grid, weight, own, middles, SMALL_CELLS, patch_mm, rounded=True, least_seen=least)
     if lumps:
         left = left - n * lump_heights(lumps, grid.u_mm, grid.v_mm)
-    detail, variance, suspect = find_detail(is_wall, clean, n, left, scatter_mm, patch_mm)
+    detail, variance, suspect = find_detail(is_wall, clear, n, left, scatter_mm, patch_mm)
     if detail.any():  # from points that are not at a rim; beside them it carries on
         detail, variance, _ = find_detail(
-            clean, clean, np.where(clean, n, 0.0), np.where(clean, left, 0.0), scatter_mm, patch_mm
+            clear, clear, np.where(clear, n, 0.0), np.where(clear, left, 0.0), scatter_mm, patch_mm
         )
         if detail.any():
-            nearest = tuple(ndimage.distance_transform_edt(~clean, return_distances=False, return_indices=True))
+            nearest = tuple(ndimage.distance_transform_edt(~clear, return_distances=False, return_indices=True))
             detail, variance = detail[nearest], variance[nearest]
     return lumps, detail, variance, suspect
 
@@ -225,7 +223,7 @@ def knot_spacing_mm(u_mm: tuple[float, float], v_mm: tuple[float, float]) -> flo
 
 
 def find_detail(
-    is_wall: Bools, clean: Bools, n: Floats, left: Floats, scatter_mm: float, patch_mm: float = 0.0
+    is_wall: Bools, clear: Bools, n: Floats, left: Floats, scatter_mm: float, patch_mm: float = 0.0
 ) -> tuple[Floats, Floats, Bools]:
     """What boxes of cells find in the sums that the fit leaves over, and its variance; from wide boxes to narrow ones.
 
@@ -233,7 +231,7 @@ def find_detail(
     An area is opened by a box that stands out by more than chance would show anywhere; in it, and in what hangs
     together with it, every narrower box counts, each less the share that chance may have in it (as Stein's).
 
-    What stands off where the wall is not `clean` is suspect: mixed points are found there, and no detail of the wall
+    What stands off where the wall is not `clear` is suspect: mixed points are found there, and no detail of the wall
     can be told from them.
     """
     detail, variance = np.zeros(n.shape), np.zeros(n.shape)
@@ -250,7 +248,7 @@ def find_detail(
         areas, number = ndimage.label((np.abs(found) > _LIKELY * error) & is_wall & (points > 0.5))
         seeded, inside = np.zeros(number + 1, bool), np.zeros(number + 1, bool)
         seeded[areas[sure]] = True
-        inside[areas[(sure & clean) | opened]] = True
+        inside[areas[(sure & clear) | opened]] = True
         seeded[0] = inside[0] = False
         taken = inside[areas] | opened
         share = np.maximum(1.0 - (_LIKELY * error / np.maximum(np.abs(found), 1e-9)) ** 2, 0.0)

@@ -52,12 +52,12 @@ class Rims:
     several: Bools  # near a rim, and their points lie on more than one surface
     crossed: Bools  # they reach over the corner
     carried: int  # cells that noise carries a point
-    fine: bool  # the points are dense and quiet enough for anything to be told
+    to_edges: bool  # the points are dense and quiet enough for anything to be told
 
     @property
     def within(self) -> Bools:
         """Cells where a lump must show what is around it: not beyond edges that can be told within a cell."""
-        return ~(self.outside | self.several) if self.fine else np.ones_like(self.outside)
+        return ~(self.outside | self.several) if self.to_edges else np.ones_like(self.outside)
 
 
 def find_rims(sums: WallSums, through: Counts, half: int, noise_mm: float, extent: Extent) -> Rims:
@@ -73,10 +73,10 @@ def find_rims(sums: WallSums, through: Counts, half: int, noise_mm: float, exten
     corner = _in_corners(sums, through, extent)
     carried = round(_REACH_SIGMAS * noise_mm / sums.grid.cell_mm)
     dense = half == 1 and bool((sums.near > 0).any()) and np.median(sums.near[sums.near > 0]) >= _DENSE
-    fine = bool(carried == 0 and dense)
-    corner &= fine
-    told = corner | _ends(sums, through, half) if fine else corner
-    if fine:
+    to_edges = bool(carried == 0 and dense)
+    corner &= to_edges
+    told = corner | _ends(sums, through, half) if to_edges else corner
+    if to_edges:
         # what begins at a corner shows at any height: few of its points pass for the wall's, and none a cell away
         share = share_along(other, sums.hit, half)
         rim, foreign = np.where(told, share > RIM_SHARE, rim), np.where(told, share > _FOREIGN_SHARE, foreign)
@@ -85,7 +85,7 @@ def find_rims(sums: WallSums, through: Counts, half: int, noise_mm: float, exten
     off = np.abs(sums.grid.u_mm - extent.width_mm / 2)
     over = off > (extent.width_mm - sums.grid.cell_mm) / 2 - _CORNER_SLACK_MM
     several = _several_surfaces(sums, noise_mm) & grown(rim | outside, 1)
-    return Rims(rim, foreign, told, outside, several, told & over[None, :], carried, fine)
+    return Rims(rim, foreign, told, outside, several, told & over[None, :], carried, to_edges)
 
 
 def clear_cells(sums: WallSums, rims: Rims, sheet: Bools, half: int) -> Bools:
@@ -95,7 +95,7 @@ def clear_cells(sums: WallSums, rims: Rims, sheet: Bools, half: int) -> Bools:
     usual = sums_around(sums.near, 11) * ((2 * half + 1) / 11.0) ** 2
     shadow = (met < _SHADOW_SHARE * usual + 0.5) | (stopped > _STOPPED_SHARE * (stopped + met))
     broken = rims.rim & ~sheet | rims.outside
-    mixed = _MIXED_CELLS if rims.fine else _MIXED_COARSE
+    mixed = _MIXED_CELLS if rims.to_edges else _MIXED_COARSE
     clear = ~grown(shadow & ~rims.told, mixed + half) & ~grown(broken & ~rims.told, mixed)
     return np.asarray(clear & ~grown(rims.several | rims.foreign & ~sheet, rims.carried) & ~rims.crossed)
 

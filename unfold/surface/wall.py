@@ -52,7 +52,7 @@ def measure_wall(
     total = cells.height_sum - _moved(sums, data.registration, cells)
     patch = data.registration.correlated_mm or 0.0
     heights = map_heights(
-        sums.grid, sums.coarse_mm, cells.is_wall, cells.count, total, _scatter(data), patch, cells.inner, cells.to_edges
+        sums.grid, sums.coarse_mm, cells.is_wall, cells.count, total, _scatter(data), patch, cells.clear, cells.to_edges
     )
     is_wall = cells.is_wall & ~heights.suspect
     noise = data.noise_mm if data.noise_mm is not None else heights.posterior.unit_mm

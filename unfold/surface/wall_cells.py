@@ -46,7 +46,7 @@ class WallCells:
     things: int  # areas left out as standing on the wall or let into it
     apart: Bools  # those areas, and the doubtful ones
     doubtful_mm: Floats  # heights over the coarse surface of areas that may be either; NaN elsewhere
-    inner: Bools  # cells of the wall away from what makes mixed points
+    clear: Bools  # cells of the wall away from what makes mixed points
     to_edges: bool  # the wall is told from what is beside it within a cell
 
 
@@ -77,7 +77,7 @@ def own_cells(sums: WallSums, noise_mm: float, width_mm: float, bottom_mm: float
         apart.things,
         apart.doubtful_mm,
         is_wall & clear,
-        rims.fine,
+        rims.to_edges,
     )
 
 
