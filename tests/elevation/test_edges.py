@@ -8,10 +8,10 @@ from shapely.geometry import Polygon
 
 from tests.elevation.scenes import room, surface, upright, wall
 from unfold.elevation.collect import ZoneRays
-from unfold.elevation.corner import SideLine, fit_end_strip, meet
+from unfold.elevation.corner import UNMEASURED_MM, SideLine, fit_end_strip, meet
 from unfold.elevation.ends import end_zone, free_sides, place_ends
-from unfold.elevation.outline import chord_bow, join_outline
-from unfold.elevation.result import EdgeKind
+from unfold.elevation.outline import Outline, chord_bow, join_outline
+from unfold.elevation.result import Edge, EdgeKind
 from unfold.elevation.rings import signed_area
 from unfold.elevation.slab_edge import Run, cells_beside, trace_slab_edge
 from unfold.room.result import Slab, WallEnd
@@ -217,3 +217,13 @@ def test_a_free_end_is_placed_between_rays_on_the_wall_and_past_it() -> None:
     placed = place_ends([one], [made], [zone], [rays], [("right", 2000.0)])["W1", "right"]
     assert placed.across(1200.0) == pytest.approx(true, abs=0.5)
     assert 0.4 < placed.standard_uncertainty_mm < 1.0
+
+
+@pytest.mark.parametrize(("uncertainty_mm", "free"), [(UNMEASURED_MM, {"right": 2000.0}), (0.3, {})])
+def test_an_outside_corner_is_placed_by_rays_where_the_other_face_was_not_seen(
+    uncertainty_mm: float, free: dict[str, float]
+) -> None:
+    ring = np.array([[0.0, 0], [2000, 0], [2000, 2500], [0, 2500]])
+    kinds: tuple[EdgeKind, ...] = ("floor", "outside_corner", "ceiling", "inside_corner")
+    edges = tuple(Edge(kind, "W2", k, (k + 1) % 4, 0.0, uncertainty_mm) for k, kind in enumerate(kinds))
+    assert free_sides(Outline(ring, edges)) == free
