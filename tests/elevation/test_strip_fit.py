@@ -2,8 +2,18 @@
 
 import numpy as np
 import pytest
+from scipy.interpolate import BSpline
 
-from unfold.elevation.strip_fit import fit_strip
+from unfold.elevation.strip_fit import basis, fit_strip, uniform_knots
+
+
+def test_basis_is_that_of_the_reference_library() -> None:
+    random = np.random.default_rng(6)
+    for spacing in (30.0, 111.0, 5000.0):
+        knots = uniform_knots(-41.3, 1234.5, spacing)
+        t = np.concatenate([random.uniform(-60.0, 1300.0, 200), knots])
+        inside = np.clip(t, knots[3], knots[-4])
+        np.testing.assert_array_equal(basis(knots, t), BSpline.design_matrix(inside, knots, 3).toarray())
 
 
 def test_a_straight_leaning_strip_is_carried_on_exactly() -> None:

@@ -7,7 +7,6 @@ are counted on a small raster, and their density falls to nothing across the rin
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize
 from scipy.special import ndtr
 
 from unfold.arrays import Floats
@@ -68,6 +67,7 @@ def field_likelihood(field: PointField, cells: Floats, side: Floats, around_mm: 
 
 def circle_in_points(field: PointField, start: Floats) -> tuple[Floats, float]:
     """The most likely circle (a, b, radius) from a rough one, and the standard uncertainty of its radius."""
+    from scipy.optimize import minimize  # 0.1 s that most runs need not pay
 
     def misfit(parameters: Floats) -> float:
         blur = float(np.exp(np.clip(parameters[3], -1.0, 2.5)))

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
-from scipy.optimize import minimize
 
 from unfold.arrays import Floats
 from unfold.elevation.edge_fit import EdgeFit, EdgeRays, fit_edge
@@ -183,6 +182,8 @@ def turn_back(points: Floats, turn_deg: float) -> Floats:
 
 def fit_circle(rays: LocalRays, box: Box, turn_deg: float, tolerance_mm: float, front_outside: bool) -> Shape | None:
     """Fit a circle by maximum likelihood, the blur with it; None when one side of it holds no ray."""
+    from scipy.optimize import minimize  # 0.1 s that most runs need not pay
+
     start = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2, (box[2] - box[0] + box[3] - box[1]) / 4])
     if front_outside and not stations_known(rays):
         field = point_field(rays.a, rays.b, rays.depth, box, tolerance_mm)
@@ -272,6 +273,8 @@ def likeliest_rectangle(rays: LocalRays, shape: Shape, box: Box, turn_deg: float
     The fitted one has the mean of each side's posterior, which is not its likeliest place: a circle, which is placed by
     the likelihood alone, would win against it too often.
     """
+    from scipy.optimize import minimize  # 0.1 s that most runs need not pay
+
     turned = turn_back(shape.ring, -turn_deg)
     start = np.concatenate([turned.min(axis=0), turned.max(axis=0)])
 

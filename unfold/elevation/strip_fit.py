@@ -7,7 +7,6 @@ the least trustworthy, so each surface is fitted to its clean strip and extrapol
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import BSpline
 
 from unfold.arrays import Floats
 
@@ -72,8 +71,8 @@ def fit_strip(
         return None
     low, high = span if span is not None else (float(t.min()), float(t.max()))
     depth = max(float(np.max(np.abs(d))), 1.0)
-    knots = _knots(min(low, float(t.min())), max(high, float(t.max())), knot_mm)
-    slope_knots = _knots(min(low, float(t.min())), max(high, float(t.max())), 3 * knot_mm)
+    knots = uniform_knots(min(low, float(t.min())), max(high, float(t.max())), knot_mm)
+    slope_knots = uniform_knots(min(low, float(t.min())), max(high, float(t.max())), 3 * knot_mm)
     design = _design(knots, slope_knots, t, d / depth)
     heights = knots.size - _DEGREE - 1
     middle = float(np.median(y))
@@ -102,7 +101,8 @@ def fit_strip(
     return StripFit(knots, slope_knots, fitted, spread, depth)
 
 
-def _knots(low: float, high: float, spacing: float) -> Floats:
+def uniform_knots(low: float, high: float, spacing: float) -> Floats:
+    """Knots of cubic B-splines from `low` to `high`, about `spacing` apart, with three more at either end."""
     pieces = max(int(np.ceil((high - low) / spacing)), 1)
     inner = np.linspace(low, max(high, low + 1.0), pieces + 1)
     step = float(inner[1] - inner[0])
@@ -111,14 +111,31 @@ def _knots(low: float, high: float, spacing: float) -> Floats:
 
 
 def _design(knots: Floats, slope_knots: Floats, t: Floats, depth_share: Floats) -> Floats:
-    heights = _basis(knots, t)
-    slopes = _basis(slope_knots, t) * depth_share[:, None]
+    heights = basis(knots, t)
+    slopes = basis(slope_knots, t) * depth_share[:, None]
     return np.hstack([heights, slopes])
 
 
-def _basis(knots: Floats, t: Floats) -> Floats:
+def basis(knots: Floats, t: Floats) -> Floats:
+    """Values (n, splines) of the cubic B-splines on `knots` at `t` (n,), which is held within the inner knots.
+
+    The recursion of de Boor (1972), as scipy.interpolate has it, which takes 0.15 s to load.
+    """
     inside = np.clip(t, knots[_DEGREE], knots[-_DEGREE - 1])
-    return np.asarray(BSpline.design_matrix(inside, knots, _DEGREE).toarray(), dtype=float)
+    first = np.clip(np.searchsorted(knots, inside, "right") - 1, _DEGREE, len(knots) - _DEGREE - 2)
+    values = np.zeros((len(inside), _DEGREE + 1))
+    values[:, 0] = 1.0
+    for degree in range(1, _DEGREE + 1):
+        before = values[:, :degree].copy()
+        values[:, 0] = 0.0
+        for n in range(degree):
+            above, below = knots[first + n + 1], knots[first + n + 1 - degree]
+            share = before[:, n] / (above - below)
+            values[:, n] += share * (above - inside)
+            values[:, n + 1] = share * (inside - below)
+    table = np.zeros((len(inside), len(knots) - _DEGREE - 1))
+    np.put_along_axis(table, first[:, None] + np.arange(-_DEGREE, 1), values, axis=1)
+    return table
 
 
 def _starting_weights(y: Floats, standard_error: Floats) -> Floats:
