@@ -27,11 +27,10 @@ class CellMoments:
     squares_m2: Floats  # (n, 6) sums of products about the mean: xx, yy, zz, xy, xz, yz
     stations: AnyArray  # (n,) uint64; bit s % 64 is set when station s has a point here
 
-    def table(self) -> Ints:
-        """Build the hash table from key to row."""
+    def columns(self) -> tuple[Ints, Ints, Ints]:
+        """Index the columns of cells; see `index_columns` for the table, the bounds and the columns' keys."""
         table = np.full(_table_size(len(self.keys)), -1, np.int64)
-        kernels.index_keys(table, self.keys, len(self.keys))
-        return table
+        return table, *kernels.index_columns(table, self.keys)
 
     def covariance(self) -> Floats:
         """Sums of products as (n, 3, 3) matrices."""
@@ -122,10 +121,8 @@ def fit_local_planes(cells: CellMoments, spacing_m: float) -> LocalPlanes:
     normals, roughness, flatness = np.zeros((n, 3), np.float32), np.zeros(n, np.float32), np.ones(n, np.float32)
     least = 1 if spacing_m < 0.6 * cells.edge_m else 2
     most = int(np.clip(np.ceil(3.0 * spacing_m / cells.edge_m), 2, 6))
-    table = np.full(_table_size(n), -1, np.int64)
-    bounds, columns = kernels.index_columns(table, cells.keys)
+    table, bounds, columns = cells.columns()
     sharp, sharp_flatness = np.empty_like(normals), np.empty_like(flatness)
-    places = cells.table()
 
     def fit(first: int, stop: int) -> None:
         kernels.fit_local_planes(
@@ -135,7 +132,7 @@ def fit_local_planes(cells: CellMoments, spacing_m: float) -> LocalPlanes:
 
     def sharpen(first: int, stop: int) -> None:
         kernels.borrow_normals(
-            first, stop, places, cells.keys, cells.mean_m, least + 1, 0.03, 0.004,
+            first, stop, table, bounds, columns, cells.keys, cells.mean_m, least + 1, 0.03, 0.004,
             normals, roughness, flatness, sharp, sharp_flatness,
         )  # fmt: skip
 
@@ -158,7 +155,7 @@ def point_spacing_m(cells: CellMoments) -> float:
     twice do not count twice. Where nearly all cells are met the spacing is at most about the cell's edge e.
     """
     step = max(1, len(cells.keys) // 20_000)
-    met = kernels.count_met(cells.table(), cells.keys, step, 2)
+    met = kernels.count_met(*cells.columns(), cells.keys, step, 2)
     return float(5.0 * cells.edge_m / np.sqrt(max(float(np.median(met)), 1.0)))
 
 

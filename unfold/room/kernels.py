@@ -200,8 +200,10 @@ def add_neighbours(
 
     `sums` becomes count, sums of x, y, z and of xx, yy, zz, xy, xz, yz.
     """
-    sums[:] = 0.0
     side, level, cells = 2 * most_reach + 1, keys[row] & MASK, 0
+    x, y, z = mean[row, 0], mean[row, 1], mean[row, 2]
+    points, sx, sy, sz = 0.0, 0.0, 0.0, 0.0  # held in registers: sums in an array are written for every cell
+    xx, yy, zz, xy, xz, yz = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     for di in range(most_reach - reach, most_reach + reach + 1):
         for dj in range(most_reach - reach, most_reach + reach + 1):
             column = di * side + dj
@@ -212,20 +214,20 @@ def add_neighbours(
                 if offset < -reach:
                     continue
                 n = float(count[other])
-                dx, dy, dz = (
-                    mean[other, 0] - mean[row, 0], mean[other, 1] - mean[row, 1], mean[other, 2] - mean[row, 2]
-                )  # fmt: skip
+                dx, dy, dz = mean[other, 0] - x, mean[other, 1] - y, mean[other, 2] - z
                 cells += 1
-                sums[0] += n
-                sums[1] += n * dx
-                sums[2] += n * dy
-                sums[3] += n * dz
-                sums[4] += squares[other, 0] + n * dx * dx
-                sums[5] += squares[other, 1] + n * dy * dy
-                sums[6] += squares[other, 2] + n * dz * dz
-                sums[7] += squares[other, 3] + n * dx * dy
-                sums[8] += squares[other, 4] + n * dx * dz
-                sums[9] += squares[other, 5] + n * dy * dz
+                points += n
+                sx += n * dx
+                sy += n * dy
+                sz += n * dz
+                xx += squares[other, 0] + n * dx * dx
+                yy += squares[other, 1] + n * dy * dy
+                zz += squares[other, 2] + n * dz * dz
+                xy += squares[other, 3] + n * dx * dy
+                xz += squares[other, 4] + n * dx * dz
+                yz += squares[other, 5] + n * dy * dz
+    sums[0], sums[1], sums[2], sums[3], sums[4] = points, sx, sy, sz, xx
+    sums[5], sums[6], sums[7], sums[8], sums[9] = yy, zz, xy, xz, yz
     return cells
 
 
@@ -308,11 +310,37 @@ def fit_local_planes(
                     break
 
 
+@inlined
+def cells_of_column(
+    i: int, j: int, low: int, high: int, table: Ints, bounds: Ints, columns: Ints, keys: Ints
+) -> tuple[int, int]:
+    """First row of a column's cells whose third coordinate is `low` to `high`, and the row after the last.
+
+    `keys` are sorted; `table` maps a key of `columns` to its place in `bounds`; see `index_columns`.
+    """
+    found = table[find_slot(pack(i, j, 0) | MASK, table, columns)]
+    if found < 0:
+        return 0, 0
+    first, stop = bounds[found], bounds[found + 1]
+    end, least, most = stop, pack(i, j, low), pack(i, j, high)
+    while first < stop:
+        middle = (first + stop) >> 1
+        if keys[middle] < least:
+            first = middle + 1
+        else:
+            stop = middle
+    while stop < end and keys[stop] <= most:
+        stop += 1
+    return first, stop
+
+
 @njit(cache=True, nogil=True)
 def borrow_normals(
     first: int,
     stop: int,
     table: Ints,
+    bounds: Ints,
+    columns: Ints,
     keys: Ints,
     mean: Floats,
     reach: int,
@@ -338,9 +366,9 @@ def borrow_normals(
         i, j, k = ((key >> 42) & MASK) - OFFSET, ((key >> 21) & MASK) - OFFSET, (key & MASK) - OFFSET
         for di in range(-reach, reach + 1):
             for dj in range(-reach, reach + 1):
-                for dk in range(-reach, reach + 1):
-                    other = table[find_slot(pack(i + di, j + dj, k + dk), table, keys)]
-                    if other < 0 or flatness[other] >= new_flatness[place]:
+                low, high = cells_of_column(i + di, j + dj, k - reach, k + reach, table, bounds, columns, keys)
+                for other in range(low, high):
+                    if flatness[other] >= new_flatness[place]:
                         continue
                     off = 0.0
                     for axis in range(3):
@@ -351,17 +379,19 @@ def borrow_normals(
 
 
 @njit(cache=True, nogil=True)
-def count_met(table: Ints, keys: Ints, step: int, reach: int) -> Ints:
-    """Count the cells met in the cube of 2 reach + 1 cells a side around every `step`-th cell, itself among them."""
+def count_met(table: Ints, bounds: Ints, columns: Ints, keys: Ints, step: int, reach: int) -> Ints:
+    """Count the cells met in the cube of 2 reach + 1 cells a side around every `step`-th cell, itself among them.
+
+    `keys` are sorted; for `table`, `bounds` and `columns` see `index_columns`.
+    """
     found = np.zeros((len(keys) + step - 1) // step, np.int64)
     for row in range(len(found)):
         key = keys[row * step]
         i, j, k = ((key >> 42) & MASK) - OFFSET, ((key >> 21) & MASK) - OFFSET, (key & MASK) - OFFSET
         for di in range(-reach, reach + 1):
             for dj in range(-reach, reach + 1):
-                for dk in range(-reach, reach + 1):
-                    if table[find_slot(pack(i + di, j + dj, k + dk), table, keys)] >= 0:
-                        found[row] += 1
+                low, high = cells_of_column(i + di, j + dj, k - reach, k + reach, table, bounds, columns, keys)
+                found[row] += high - low
     return found
 
 
@@ -372,6 +402,7 @@ def carve(start: Floats, ends: Floats, low: Floats, inverse_edge: float, margin:
     Traversal voxel by voxel (Amanatides and Woo 1987). `free` is (nx, ny, nz) uint8; voxel [0, 0, 0] begins at `low`.
     """
     nx, ny, nz = free.shape
+    flat = free.reshape(-1)
     for index in range(len(ends)):
         dx, dy, dz = ends[index, 0] - start[0], ends[index, 1] - start[1], ends[index, 2] - start[2]
         length = math.sqrt(dx * dx + dy * dy + dz * dz)
@@ -405,20 +436,31 @@ def carve(start: Floats, ends: Floats, low: Floats, inverse_edge: float, margin:
         next_y = ((j + 1 - y) if dy > 0.0 else (y - j)) * grow_y if dy != 0.0 else np.inf
         next_z = ((k + 1 - z) if dz > 0.0 else (z - k)) * grow_z if dz != 0.0 else np.inf
         step_x, step_y, step_z = (1 if dx > 0.0 else -1), (1 if dy > 0.0 else -1), (1 if dz > 0.0 else -1)
-        while 0 <= i < nx and 0 <= j < ny and 0 <= k < nz:
-            free[i, j, k] = 1
+        if not (0 <= i < nx and 0 <= j < ny and 0 <= k < nz):
+            continue
+        voxel = (i * ny + j) * nz + k
+        jump_x, jump_y, jump_z = step_x * ny * nz, step_y * nz, step_z
+        # how many voxels there are from here to the grid's face ahead
+        more_x = nx - 1 - i if step_x > 0 else i
+        more_y = ny - 1 - j if step_y > 0 else j
+        more_z = nz - 1 - k if step_z > 0 else k
+        while True:
+            flat[np.uint64(voxel)] = 1
             if next_x < next_y and next_x < next_z:
-                if next_x > left:
+                if next_x > left or more_x == 0:
                     break
-                i += step_x
+                more_x -= 1
+                voxel += jump_x
                 next_x += grow_x
             elif next_y < next_z:
-                if next_y > left:
+                if next_y > left or more_y == 0:
                     break
-                j += step_y
+                more_y -= 1
+                voxel += jump_y
                 next_y += grow_y
             else:
-                if next_z > left:
+                if next_z > left or more_z == 0:
                     break
-                k += step_z
+                more_z -= 1
+                voxel += jump_z
                 next_z += grow_z

@@ -56,7 +56,7 @@ def _best_plane(points: Floats, normals: Floats, generator: np.random.Generator,
     for seed in generator.integers(len(sample), size=DRAWS):
         n = sample_normals[seed]
         slope = -n[:2] / n[2]
-        plane = np.r_[sample[seed, 2] - slope @ sample[seed, :2], slope]
+        plane = np.array([sample[seed, 2] - slope @ sample[seed, :2], *slope])
         agree = np.abs(_residual(plane, sample)) < tolerance_m
         number = int(np.sum(agree & (np.abs(sample_normals @ n) > 0.96)))
         if number > most:

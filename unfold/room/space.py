@@ -26,10 +26,14 @@ class FreeSpace:
 
     def is_free(self, points_m: Floats) -> Bools:
         """Tell for points (..., 3) whether a ray passed through their voxel; outside the grid: no."""
-        index = np.floor((points_m - self.low_m) / self.edge_m).astype(np.int64)
-        inside = np.all((index >= 0) & (index < self.free.shape), axis=-1)
-        safe = np.where(inside[..., None], index, 0)
-        return np.asarray(inside & (self.free[safe[..., 0], safe[..., 1], safe[..., 2]] > 0))
+        inside: Bools = np.ones(points_m.shape[:-1], bool)
+        places = []
+        for axis, count in enumerate(self.free.shape):
+            index = np.floor((points_m[..., axis] - self.low_m[axis]) / self.edge_m).astype(np.int64)
+            inside &= (index >= 0) & (index < count)
+            places.append(index)
+        i, j, k = (np.where(inside, index, 0) for index in places)
+        return np.asarray(inside & (self.free[i, j, k] > 0))
 
 
 def carve_free_space(cells: LevelCells, box: tuple[Floats, Floats]) -> FreeSpace:

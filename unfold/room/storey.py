@@ -28,10 +28,10 @@ class Raster:
 
     def index(self, xy: Floats) -> tuple[Ints, Ints, Bools]:
         """Pixels of points (..., 2), and whether they lie on the raster (clipped when not)."""
-        place = np.floor((xy - self.low) / self.edge).astype(np.int64)
-        inside = np.all((place >= 0) & (place < self.shape), axis=-1)
-        place = np.clip(place, 0, np.array(self.shape) - 1)
-        return place[..., 0], place[..., 1], inside
+        i, j = (np.floor((xy[..., k] - self.low[k]) / self.edge).astype(np.int64) for k in (0, 1))
+        rows, columns = self.shape
+        inside = (i >= 0) & (i < rows) & (j >= 0) & (j < columns)
+        return np.clip(i, 0, rows - 1), np.clip(j, 0, columns - 1), inside
 
     def centres(self) -> Floats:
         """Centres of all pixels, (rows * columns, 2), in row order."""

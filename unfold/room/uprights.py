@@ -21,6 +21,7 @@ LINE_REACH_M, PAIR_REACH_M = 0.35, 1.5  # how far around a seed its line's and i
 LINE_BAND_M = 0.06  # a strip's normal is good to ten degrees
 MOST_ROUNDS = 120
 SEARCHES = 3
+MOST_PLACES = 1 << 22  # of a table of strips, bytes and eight times that
 LEAST_RADIUS_M, MOST_RADIUS_M = 0.1, 12.0
 LEAST_SAGITTA_M = 0.05
 NORMAL_COSINE = math.cos(math.radians(20.0))
@@ -93,15 +94,24 @@ def gather_strips(xy: Floats, normals: Floats) -> Strips:
     """Gather cells at `xy` (n, 2) with level unit normals (n, 2) into strips."""
     folded = np.mod(np.arctan2(normals[:, 1], normals[:, 0]), math.pi)
     sector = np.floor(folded / (math.pi / 8)).astype(np.int64)
-    key = np.c_[np.floor(xy / STRIP_M).astype(np.int64), sector]
-    _, group = np.unique(key, axis=0, return_inverse=True)
-    group = group.ravel()
+    group = _group(np.c_[np.floor(xy / STRIP_M).astype(np.int64), sector])
     weight = np.bincount(group).astype(float)
     double = 2.0 * folded  # the mean of directions without sign is half the mean of the doubled angles
     cosine, sine = np.bincount(group, np.cos(double)), np.bincount(group, np.sin(double))
     angle = 0.5 * np.arctan2(sine, cosine)
     x, y = np.bincount(group, xy[:, 0]) / weight, np.bincount(group, xy[:, 1]) / weight
     return Strips(np.stack([x, y, np.cos(angle), np.sin(angle)], axis=1), weight)
+
+
+def _group(keys: Ints) -> Ints:
+    """Which row each of `keys` (n, m) has among their distinct rows in order; by one number a row: sorting is slow."""
+    keys = keys - keys.min(axis=0)
+    number = np.ravel_multi_index(tuple(keys.T), tuple(keys.max(axis=0) + 1))
+    if int(number.max()) > MOST_PLACES:  # cells far apart
+        return np.unique(number, return_inverse=True)[1].ravel()
+    found = np.zeros(int(number.max()) + 1, bool)
+    found[number] = True
+    return np.asarray((np.cumsum(found) - 1)[number])
 
 
 def draws_needed(inlier_share: float, sample: int, confidence: float = 0.99) -> int:
