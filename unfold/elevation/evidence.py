@@ -14,6 +14,8 @@ NOISY_MM = 2.5  # point noise above which single cells tell no board from the wa
 BOARD_MM = 40.0  # narrower strips may be rims
 _WINDOW_MM = 250.0
 _GAP_MM = 80.0  # a wider gap without rays is no question of spacing
+_AROUND_MM = 100.0  # enough rays to tell a share of them, at the usual spacings
+_LEAST_LOST = 0.3  # rays that met nothing, for each that ended before the wall around: dark fronts lose fewer
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,21 +37,37 @@ def gather_evidence(surface: WallSurface) -> Evidence:
     """
     boards = _boards(surface)
     told = boards if surface.noise_mm <= NOISY_MM else np.zeros_like(boards)
-    seen = np.where(told, PROUD, _vote(surface.rays, surface.is_wall)).astype(np.int8)
+    seen = np.where(told, PROUD, _vote(surface.rays, surface.is_wall, surface.grid.cell_mm)).astype(np.int8)
     spacing = _local_spacing(surface.rays, surface.grid.cell_mm)
     reach = np.maximum(SPACINGS * spacing, 0.75 * surface.grid.cell_mm) / surface.grid.cell_mm
     return Evidence(surface.grid, seen, _fill(seen, reach), spacing, boards)
 
 
-def _vote(rays: RayCounts, is_wall: Bools) -> AnyArray:
+def _vote(rays: RayCounts, is_wall: Bools, cell_mm: float) -> AnyArray:
     """The kind that most rays of a cell speak for; rays that ended in front only count where no other ray came."""
     hit, proud = rays.hit.astype(float), rays.proud.astype(float)
-    behind = rays.recess.astype(float) + rays.through
+    behind = rays.recess.astype(float) + rays.through - _lost_before(rays, cell_mm)
     hit = hit + 0.5 * is_wall
     kind = np.where(rays.blocked > 0, BLOCKED, EMPTY)
     kind = np.where((proud > 0) & (proud >= rays.blocked), PROUD, kind)
     kind = np.where((hit > 0) & (hit >= behind) & (hit >= 0.3 * proud), WALL, kind)
     return np.where((behind > 0) & (behind > hit) & (behind >= 0.5 * proud), BEHIND, kind).astype(np.int8)
+
+
+def _lost_before(rays: RayCounts, cell_mm: float) -> Floats:
+    """Rays that met nothing where most others ended before the wall: furniture swallowed them, and nothing is proven.
+
+    A front that stands off the wall hides it from all stations, and one in a hundred of the rays that it meets gives
+    no return. Where they passed an opening instead, hardly any ray around them ended before the wall.
+    """
+    if rays.lost is None:
+        return np.zeros(rays.hit.shape)
+    size = max(round(_AROUND_MM / cell_mm) | 1, 3)
+    lost, before = (
+        ndimage.uniform_filter(np.asarray(count, float), size, mode="constant")
+        for count in (rays.lost, rays.blocked + rays.proud)
+    )
+    return np.where(lost < _LEAST_LOST * before, rays.lost, 0).astype(float)
 
 
 def _boards(surface: WallSurface) -> Bools:
