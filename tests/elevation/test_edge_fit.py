@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from unfold.arrays import Floats
-from unfold.elevation.edge_fit import EdgeRays, fit_edge
+from unfold.elevation.edge_fit import fit_edge
 from unfold.elevation.edge_kernels import edge_log_likelihood, edge_score
+from unfold.elevation.edge_rays import EdgeRays
 
 
 def plain_likelihood(
@@ -116,3 +117,40 @@ def test_a_turned_edge_is_followed() -> None:
 def test_one_side_alone_gives_no_edge(depth: float) -> None:
     x = np.linspace(-30, 30, 80)
     assert fit_edge(EdgeRays(x, x, np.full(80, 0.1), np.full(80, depth)), 0.0, 3.0, 0.006) is None
+
+
+def slanted(edge: float, columns: tuple[float, ...], drift: float, seed: int, noise: float = 0.4) -> EdgeRays:
+    """Columns of rays that run toward an edge at a slant: those that cross beyond it end on its side face."""
+    random = np.random.default_rng(seed)
+    x = np.repeat(columns, 7) + random.normal(0, 0.1, 7 * len(columns))
+    t = np.tile(np.linspace(-25.0, 25.0, 7), len(columns)) + random.normal(0, 1.0, x.size)
+    met = np.clip((x - edge) / -drift, 0.0, None) + random.normal(0, noise, x.size)
+    return EdgeRays(x, t, np.full(x.size, drift), met)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_reveal_met_at_a_slant_pins_the_edge_wherever_the_rough_place_is(seed: int) -> None:
+    # rays that cross up to tolerance * drift = 10 mm beyond the edge count as having met the front
+    fit = fit_edge(slanted(0.0, (-38.0, -25.0, -12.0, 1.0, 22.0, 35.0), -4.0, seed), 0.0, 2.5, 0.0015)
+    assert fit is not None and fit.side_face
+    assert abs(fit.offset_mm) < max(2 * fit.standard_uncertainty_mm, 1.0)
+    assert fit.standard_uncertainty_mm < 0.8
+
+
+def test_few_rays_on_a_reveal_pin_it_by_how_deep_they_ended() -> None:
+    """Two rays deep on the side face, some about the arris: no label tells those, their depths do."""
+    errors, stated = [], []
+    for seed in range(30):
+        random = np.random.default_rng(seed)
+        edge = random.uniform(-2.0, 2.0)
+        rays = slanted(edge, (-20.0, -11.0, 3.0, 19.0), -2.1, seed, noise=0.8)
+        deep = np.flatnonzero(rays.x > 15.0)
+        keep = np.ones(rays.x.size, dtype=bool)
+        keep[deep[2:]] = False
+        fit = fit_edge(rays.select(keep), 4.0, 2.5, 0.0015, 29.0)
+        assert fit is not None
+        errors.append(fit.offset_mm - edge)
+        stated.append(fit.standard_uncertainty_mm)
+    assert np.sqrt(np.mean(np.square(errors))) < 1.3
+    assert np.mean(np.abs(errors) < 2 * np.array(stated)) > 0.9
+    assert np.median(stated) < 1.2

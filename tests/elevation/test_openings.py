@@ -11,8 +11,9 @@ from unfold.arrays import Floats
 from unfold.elevation.absence import find_absences, last_of_front
 from unfold.elevation.candidates import Candidate, carried_to_floor, find_candidates
 from unfold.elevation.cases import Case
+from unfold.elevation.circle import fit_circle, ring_likelihood
 from unfold.elevation.collect import ZoneRays
-from unfold.elevation.edge_fit import EdgeRays
+from unfold.elevation.edge_rays import EdgeRays
 from unfold.elevation.evidence import BEHIND, BLOCKED, EMPTY, PROUD, WALL, Evidence, gather_evidence
 from unfold.elevation.inside import Inside
 from unfold.elevation.kinds import kind_of
@@ -21,7 +22,7 @@ from unfold.elevation.local_surface import surface_around
 from unfold.elevation.mirror import is_mirror, occupied_voxels
 from unfold.elevation.openings import behind_all_down
 from unfold.elevation.rings import signed_area
-from unfold.elevation.shapes import fit_circle, fit_rectangle, ring_likelihood
+from unfold.elevation.shapes import fit_rectangle
 from unfold.elevation.unseen import find_unseen
 from unfold.room.result import WallEnd
 

@@ -5,11 +5,14 @@ import pytest
 from scipy.special import ndtr
 
 from unfold.arrays import Floats
-from unfold.elevation.edge_fit import EdgeRays
+from unfold.elevation.circle import fit_circle, ring_likelihood
 from unfold.elevation.edge_kernels import end_log_likelihood
+from unfold.elevation.edge_rays import EdgeRays
 from unfold.elevation.local_rays import LocalRays
 from unfold.elevation.point_edge import end_of_points
-from unfold.elevation.shapes import fit_circle, fit_rectangle, place_at_end, ring_likelihood
+from unfold.elevation.shapes import fit_rectangle, place_at_end
+
+NONE = EdgeRays(np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0))
 
 
 def points_at_edge(random: np.random.Generator, edge: float, length: float, hidden: float, depth: float) -> EdgeRays:
@@ -31,7 +34,8 @@ def test_a_hidden_back_does_not_draw_the_edge_to_the_open_side(length: float, rm
     for seed in range(20):
         random = np.random.default_rng(seed)
         edge = random.uniform(-3, 3)
-        fit = end_of_points(points_at_edge(random, edge, length, 20.0, 60.0), random.uniform(-8, 8), 12.0, 0.0015, 40.0)
+        points = points_at_edge(random, edge, length, 20.0, 60.0)
+        fit = end_of_points(points, random.uniform(-8, 8), 12.0, 0.0015, 40.0, NONE)
         assert fit is not None
         errors.append(fit.across(fit.middle_mm) - edge)
         uncertainties.append(fit.standard_uncertainty_mm)
@@ -109,10 +113,56 @@ def columns(random: np.random.Generator, gap: float, edge: float) -> EdgeRays:
 def test_an_edge_between_two_columns_is_as_uncertain_as_their_gap_is_wide() -> None:
     # an edge falls anywhere between two columns: its deviation is the gap over root 12 (GUM, 4.3.7)
     gap = 10.0
-    found = [end_of_points(columns(np.random.default_rng(s), gap, 0.0), 3.0, 2.5, 0.0015, 40.0) for s in range(40)]
+    found = [
+        end_of_points(columns(np.random.default_rng(s), gap, 0.0), 3.0, 2.5, 0.0015, 40.0, NONE) for s in range(40)
+    ]
     errors = np.array([one.offset_mm for one in found if one is not None])
     stated = np.array([one.standard_uncertainty_mm for one in found if one is not None])
     assert len(errors) == 40
     assert np.median(stated) == pytest.approx(gap / np.sqrt(12.0), rel=0.25)
     assert abs(errors.mean()) < 1.0
     assert np.mean(np.abs(errors) < 2 * stated) > 0.9
+
+
+def uneven_columns(seed: int, lean: float) -> tuple[EdgeRays, EdgeRays, tuple[float, float]]:
+    """Columns some wide apart and some close, up to an edge at 0; past its ends they go on across.
+
+    Returns the points between the edge's ends, those before and after them, and the gap that the edge lies in.
+    """
+    random = np.random.default_rng(seed)
+    gaps = random.choice([4.0, 13.0], 30)
+    lines = np.cumsum(gaps) - gaps[:15].sum() - random.uniform(1.3, gaps[15] - 1.3)
+    x = np.repeat(lines, 18) + random.normal(0, 0.4, 18 * lines.size)
+    t = np.tile(np.linspace(-80.0, 80.0, 18), lines.size) + random.normal(0, 2.0, x.size)
+    gap = lines[lines < 0].max(), lines[lines > 0].min()
+    x, beside = x + lean * t, np.abs(t) < 35.0
+    depth = np.where((x < 0) | ~beside, 0.0, 300.0) + random.normal(0, 0.8, x.size)
+    points = EdgeRays(x, t, np.zeros(x.size), depth)
+    around = (np.abs(t) > 48.0) & (np.abs(t) < 80.0)
+    return points.select(beside), points.select(around), gap
+
+
+def test_the_gap_that_an_edge_lies_in_shows_where_the_columns_go_on() -> None:
+    # between two columns an edge is anywhere: its middle, give or take the gap over root 12 (GUM, 4.3.7)
+    errors, stated = [], []
+    for seed in range(40):
+        beside, around, (low, high) = uneven_columns(seed, 0.0)
+        fit = end_of_points(beside, 2.0, 2.5, 0.0015, 40.0, around)
+        assert fit is not None
+        assert low - 1.0 < fit.offset_mm < high + 1.0
+        assert fit.offset_mm == pytest.approx((low + high) / 2, abs=1.7)
+        assert fit.standard_uncertainty_mm == pytest.approx((high - low) / np.sqrt(12.0), abs=1.0)
+        errors.append(fit.offset_mm)
+        stated.append(fit.standard_uncertainty_mm)
+    assert np.mean(np.abs(errors) < 2 * np.array(stated)) > 0.93
+
+
+def test_columns_that_lean_cross_an_edge_and_pin_it() -> None:
+    errors = []
+    for seed in range(20):
+        beside, around, _ = uneven_columns(seed, 0.15)
+        fit = end_of_points(beside, 2.0, 2.5, 0.0015, 40.0, around)
+        assert fit is not None
+        assert abs(fit.offset_mm) < 2.5 * fit.standard_uncertainty_mm
+        errors.append(fit.offset_mm)
+    assert np.sqrt(np.mean(np.square(errors))) < 2.0

@@ -10,7 +10,8 @@ from scipy import ndimage
 
 from unfold.arrays import AnyArray, Bools, Floats
 from unfold.elevation.candidates import Candidate, has_casing, reaches_floor
-from unfold.elevation.edge_fit import EdgeFit, EdgeRays
+from unfold.elevation.edge_fit import EdgeFit
+from unfold.elevation.edge_rays import EdgeRays
 from unfold.elevation.evidence import BEHIND, EMPTY, PROUD, WALL, Evidence, cell_centres
 from unfold.elevation.local_rays import Box
 from unfold.room.result import Room, Wall

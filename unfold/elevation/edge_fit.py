@@ -13,7 +13,8 @@ import numpy as np
 
 from unfold.arrays import Bools, Floats
 from unfold.elevation.edge_kernels import edge_log_likelihood, edge_score
-from unfold.quantity import combine
+from unfold.elevation.edge_rays import SQUARE, EdgeRays, back_depth
+from unfold.elevation.side_face import MANY_SIDE_POINTS, SideFace, from_depths, side_face
 
 _BLURS_MM = (
     0.3,
@@ -30,26 +31,6 @@ _NEAR_BACK_MM = 400.0  # up to here what ended between front and back is taken f
 _WIDE, _CLEARLY = 20.0, 6.0  # how much wider, and by how much the log-likelihood must gain
 _BOARD_MM, _PROUDEST_MM, _ON_ONE_BOARD = 2.5, 40.0, 0.6  # rays before the front piece that a board explains
 _OFFSETS, _SLOPES = 41, 7  # grid of the posterior
-_SQUARE = -0.02  # rays that drift toward the edge less than this can hardly meet its side face
-LEAST_SIDE_POINTS = 3
-_SQUARE_SPLAY = 0.005  # 5 mm/m: how square a reveal that is meant to be square is built
-_SIDE_FACE_FLOOR_MM = 0.15  # an arris is not straighter or sharper than this
-
-
-@dataclass(frozen=True, slots=True)
-class EdgeRays:
-    """Rays beside one edge; arrays (n,), millimetres."""
-
-    x: Floats  # across, positive away from the front piece, where the ray crosses the front's surface
-    t: Floats  # along
-    drift: Floats  # dx per mm of depth: below 0 the ray runs toward the edge and can meet its side face
-    depth: Floats  # where the ray ended behind the front's surface; far for rays that met nothing
-    passed: Bools | None = None  # it met another side face of the opening, which proves that it passed this edge
-
-    def select(self, keep: Bools) -> "EdgeRays":
-        """Those rays alone."""
-        passed = None if self.passed is None else self.passed[keep]
-        return EdgeRays(self.x[keep], self.t[keep], self.drift[keep], self.depth[keep], passed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +82,11 @@ def fit_edge(
     back = back_depth(rays, start_mm, tolerance_mm)
     sides = _labels(rays, back, start_mm, tolerance_mm)
     offset, slope = _coarse(sides, start_mm, slope_sd)
-    side = _side_face(rays, back, offset, slope, tolerance_mm)
+    side = side_face(rays, back, offset, slope, tolerance_mm, MANY_SIDE_POINTS)
+    if side is None:
+        side = from_depths(rays, back, (start_mm - reach_mm, start_mm + reach_mm), tolerance_mm)
+    if side is None:
+        side = side_face(rays, back, offset, slope, tolerance_mm)
     if side is not None:  # without those at the arris, which may lie on either face
         offset, slope = side.offset, side.slope
         at_arris = sides.toward & (np.abs(sides.x - offset - slope * sides.t) < tolerance_mm)
@@ -150,7 +135,7 @@ def _labels(rays: EdgeRays, back: Floats, start_mm: float, tolerance_mm: float) 
     behind: such rays say nothing.
     """
     on_front = rays.depth < np.minimum(tolerance_mm, 0.3 * back)
-    away = rays.drift >= _SQUARE
+    away = rays.drift >= SQUARE
     between = away & ~on_front & (rays.depth < back - tolerance_mm)
     if rays.passed is not None:
         between &= ~rays.passed
@@ -161,25 +146,6 @@ def _labels(rays: EdgeRays, back: Floats, start_mm: float, tolerance_mm: float) 
     front = np.where(unclear | (back <= _NEAR_BACK_MM), front, np.round(front))
     found = _Sides(x, rays.t, front, np.hypot(1.0, rays.drift), ~away)
     return found.select(~unclear)
-
-
-def back_depth(rays: EdgeRays, start_mm: float, tolerance_mm: float) -> Floats:
-    """Depth of what lies behind the edge beside each ray: the median of the deep rays in its tenth of the edge.
-
-    Rays that may have met the side face do not count; where only such were seen, the back lies deeper than they did.
-    """
-    beyond = (rays.depth > 2 * tolerance_mm) & (rays.x > start_mm)
-    if not beyond.any():
-        return np.full(rays.x.size, 2 * tolerance_mm)
-    ended = rays.x + rays.drift * np.minimum(rays.depth, 1e4)
-    deep = beyond & ~((rays.drift < _SQUARE) & (ended < start_mm + 15.0))
-    least = float(np.quantile(rays.depth[beyond], 0.98)) + 2 * tolerance_mm
-    typical = float(np.median(rays.depth[deep])) if deep.sum() >= 3 else least
-    edges = np.linspace(rays.t.min(), rays.t.max() + 1e-9, 11)
-    tenth = np.clip(np.digitize(rays.t, edges) - 1, 0, 9)
-    own = [deep & (tenth == i) for i in range(10)]
-    medians = [np.median(rays.depth[mine]) if mine.sum() >= 3 else typical for mine in own]
-    return np.asarray(medians, dtype=float)[tenth]
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,60 +197,7 @@ def _newton(
     return offset, slope
 
 
-@dataclass(frozen=True, slots=True)
-class _SideFace:
-    offset: float
-    slope: float
-    uncertainty: float
-
-
-def _side_face(rays: EdgeRays, back: Floats, offset: float, slope: float, tolerance_mm: float) -> _SideFace | None:
-    """Fit the edge's side face (a reveal) where rays met it, and carry it on to the front's surface; None if unseen.
-
-    Its points lie at x = edge + splay * depth. A square side is expected; a splayed one is followed where it fits
-    clearly better.
-    """
-    ended = rays.x + rays.drift * np.minimum(rays.depth, 1e4)
-    met = np.ones(rays.x.size, dtype=bool) if rays.passed is None else ~rays.passed
-    met &= (rays.drift < _SQUARE) & (rays.depth > tolerance_mm) & (rays.depth < np.minimum(back - tolerance_mm, 400.0))
-    for _ in range(3):  # the window follows the fit: about a rough start it would cut the points off on one side
-        seen = met & (np.abs(ended - offset - slope * rays.t) < 12.0)
-        depth, t, residual = rays.depth[seen], rays.t[seen], ended[seen]
-        if depth.size < LEAST_SIDE_POINTS:
-            return None
-        square, spread = _fit_side(depth, t, residual, slope, splayed=False)
-        offset, slope = square.offset, square.slope
-    low, high = np.quantile(depth, [0.05, 0.95])
-    if depth.size < 60 or high < 3 * low or high - low < 30.0:
-        return square  # points at one depth alone cannot tell a splay
-    free, free_spread = _fit_side(depth, t, residual, slope, splayed=True)
-    return free if free_spread < 0.7 * spread else square
-
-
-def _fit_side(depth: Floats, t: Floats, residual: Floats, slope: float, splayed: bool) -> tuple[_SideFace, float]:
-    """Robust fit of a side face, square or with a splay of its own; returns it and the scatter about it.
-
-    Where all points lie at about one depth, the noise of the depth itself would pass for a splay: a square face has
-    none, and what it may stray from square counts as uncertainty.
-    """
-    design = np.stack([np.ones(depth.size), t, depth], axis=1)
-    prior = np.diag([0.0, 1e4, 1.0 if splayed else 1e12])
-    expected = np.array([float(np.median(residual)), slope, 0.0])
-    least = 0.2 if depth.size >= 20 else 0.8  # a few points may agree by chance
-    solution, spread = expected, 1.0
-    for _ in range(6):
-        misfit = residual - design @ solution
-        spread = max(1.4826 * float(np.median(np.abs(misfit))), least)
-        weight = np.clip(1 - (misfit / (4.685 * spread)) ** 2, 0, 1) ** 2
-        gram = design.T @ (weight[:, None] * design) / spread**2 + prior
-        solution = np.linalg.solve(gram, design.T @ (weight * residual) / spread**2 + prior @ expected)
-    out_of_square = 0.0 if splayed else _SQUARE_SPLAY * float(np.median(depth))
-    statistical = 1.5 * float(np.sqrt(np.linalg.inv(gram)[0, 0]))
-    uncertainty = combine([statistical, out_of_square, _SIDE_FACE_FLOOR_MM])
-    return _SideFace(float(solution[0]), float(solution[1]), uncertainty), spread
-
-
-def _believed_sd(sides: _Sides, start: tuple[float, float], slope_sd: float, side: _SideFace | None) -> float:
+def _believed_sd(sides: _Sides, start: tuple[float, float], slope_sd: float, side: SideFace | None) -> float:
     """The narrow prior of the slope, or a wide one when it makes the rays far more likely.
 
     Columns of rays lie along upright jambs, so that any slope that stays in the gap between two columns fits as well;
@@ -302,14 +215,14 @@ def _believed_sd(sides: _Sides, start: tuple[float, float], slope_sd: float, sid
     return _WIDE * slope_sd if values[1] > values[0] + _CLEARLY else slope_sd
 
 
-def _prior(offset: float, slope_sd: float, side: _SideFace | None) -> _Prior:
+def _prior(offset: float, slope_sd: float, side: SideFace | None) -> _Prior:
     if side is None:
         return _Prior(offset, np.inf, slope_sd)
     return _Prior(side.offset, side.uncertainty, slope_sd)
 
 
 def _posterior(
-    sides: _Sides, start: tuple[float, float], slope_sd: float, side: _SideFace | None, middle: float
+    sides: _Sides, start: tuple[float, float], slope_sd: float, side: SideFace | None, middle: float
 ) -> EdgeFit:
     """Mean and standard deviation over a grid of offsets and slopes, at the most likely blur."""
     offset, slope = start[0], float(np.clip(start[1], -slope_sd, slope_sd))

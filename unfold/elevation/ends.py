@@ -9,7 +9,8 @@ import numpy as np
 from unfold.elevation.absence import last_of_front
 from unfold.elevation.collect import Zone, ZoneRays
 from unfold.elevation.corner import UNMEASURED_MM
-from unfold.elevation.edge_fit import EdgeFit, EdgeRays, fit_edge
+from unfold.elevation.edge_fit import EdgeFit, fit_edge
+from unfold.elevation.edge_rays import EdgeRays
 from unfold.elevation.outline import Outline
 from unfold.elevation.shapes import SLOPE_SD
 from unfold.quantity import combine

@@ -13,7 +13,7 @@ from shapely.geometry import Polygon
 from unfold.arrays import AnyArray, Bools, Floats
 from unfold.elevation.absence import LEAST_SIDE_MM
 from unfold.elevation.candidates import LEAST_RAYS, Candidate, reaches_floor
-from unfold.elevation.evidence import BEHIND, EMPTY, NOISY_MM, WALL, Evidence, cell_centres
+from unfold.elevation.evidence import BEHIND, EMPTY, NOISY_MM, PROUD, WALL, Evidence, cell_centres
 from unfold.elevation.local_rays import LocalRays
 from unfold.elevation.rings import signed_distance
 
@@ -44,7 +44,8 @@ def with_holes(
 
     `candidates` is what `find_candidates` found, whose arguments the others are; noise_mm is the wall's.
     """
-    open_cells = np.isin(evidence.kind, (EMPTY, BEHIND)) & inside
+    strays = (evidence.kind == PROUD) & ~ndimage.binary_opening(evidence.seen == PROUD, np.ones((2, 2), dtype=bool))
+    open_cells = (np.isin(evidence.kind, (EMPTY, BEHIND)) | strays) & inside
     if noise_mm > NOISY_MM:  # single points that noise brought up to the wall's surface part no hole
         open_cells = ndimage.binary_closing(open_cells, np.ones((3, 3), dtype=bool)) & inside
     holes = _holes(open_cells, evidence, rays_behind, floor_v)

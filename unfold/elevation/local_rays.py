@@ -7,8 +7,9 @@ import numpy as np
 
 from unfold.arrays import AnyArray, Bools, Floats
 from unfold.elevation.collect import ZoneRays
-from unfold.elevation.edge_fit import EdgeRays
+from unfold.elevation.edge_rays import EdgeRays
 from unfold.elevation.local_surface import LocalSurface
+from unfold.elevation.point_gap import AROUND_MM
 
 Box: TypeAlias = tuple[float, float, float, float]
 FAR_MM = 1e4
@@ -49,6 +50,13 @@ class LocalRays:
         near = (along > low) & (along < high)
         passed = None if box is None or not front_outside else self._met_other_side(which, box)[near]
         return EdgeRays(sign * across[near], along[near], sign * drift[near], self.depth[near], passed)
+
+    def past_ends(self, which: str, low: float, high: float, front_outside: bool) -> EdgeRays:
+        """Rays before and after the ends `low` and `high` of one side of a box, as far across it as all; as `side`."""
+        along = self.b if which in ("left", "right") else self.a
+        near, far = AROUND_MM
+        keep = ((along > low - far) & (along < low - near)) | ((along > high + near) & (along < high + far))
+        return self.select(keep).side(which, -np.inf, np.inf, front_outside)
 
     def _met_other_side(self, which: str, box: Box) -> Bools:
         """Whether each ray ended at one of the other three sides of a box, about where their side faces stand."""

@@ -13,6 +13,7 @@ from unfold.arrays import Bools
 from unfold.elevation.candidates import Candidate
 from unfold.elevation.cases import Case, apart, hidden_boards
 from unfold.elevation.casing import boards_around, lower_edge, measure_cased, stand_on_floor
+from unfold.elevation.circle import fit_circle, likeliest_rectangle, ring_likelihood
 from unfold.elevation.evidence import NOISY_MM, WALL, Evidence, cell_centres
 from unfold.elevation.hidden_sides import cut_off, with_hidden_sides
 from unfold.elevation.inside import Inside, look_inside, returned_share
@@ -26,12 +27,9 @@ from unfold.elevation.sensible import sensible
 from unfold.elevation.shapes import (
     SKIRTING_MM,
     Shape,
-    fit_circle,
     fit_rectangle,
-    likeliest_rectangle,
     place_at_end,
     placer_for,
-    ring_likelihood,
 )
 from unfold.elevation.webs import part_at_webs
 from unfold.quantity import combine

@@ -12,21 +12,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from unfold.arrays import Bools, Floats
-from unfold.elevation.edge_fit import EdgeFit, EdgeRays, back_depth
+from unfold.elevation.edge_fit import EdgeFit
 from unfold.elevation.edge_kernels import end_log_likelihood
+from unfold.elevation.edge_rays import EdgeRays, back_depth
+from unfold.elevation.point_gap import beyond_the_last
 from unfold.quantity import combine
 
 BIN_MM = 0.5
 STRIPS = 12  # along the edge
 BLURS_MM = (1.0, 1.5, 2.2, 3.2, 4.5, 6.5, 9.0)  # standard deviations tried, of points across the wall
 LEAST_POINTS = 12
+LEAST_SIDE_POINTS = 3  # fewer are strays
 SIDE_DEPTHS = 3.0  # of the tolerance: how deep a side face must be for its points to count
 SIDE_DEEPEST_MM = 150.0
 SIDE_WINDOW = 3.5  # blurs: how far from the edge the side face's points are looked for
 MOST_AT_ARRIS = 0.5
 STRAYS_PER_MM = 0.001  # of side points, that are something else
 SPLAYED = 0.05  # a side face that leans more than this is no square one
-IN_COLUMNS = 1.5  # mean gaps: points strewn by chance do not leave so much before an edge
 MODEL_SHARE = 0.5  # of the blur: but few positions see most of an edge, and each moved its points together
 
 
@@ -43,15 +45,14 @@ class _Counts:
 
 
 def end_of_points(
-    rays: EdgeRays, start_mm: float, tolerance_mm: float, slope_sd: float, reach_mm: float
+    rays: EdgeRays, start_mm: float, tolerance_mm: float, slope_sd: float, reach_mm: float, around: EdgeRays
 ) -> EdgeFit | None:
     """Place an edge where the density of points on the front piece falls off; None when too few lie there.
 
-    Arguments as of `fit_edge`. The uncertainty is the posterior's, with a share of the blur for what is no chance of
-    single points.
+    Arguments as of `fit_edge`; `around` holds the points before and after the edge's ends, where the front piece goes
+    on across it. The uncertainty is the posterior's, with a share of the blur for what is no chance of single points.
     """
-    near = np.abs(rays.x - start_mm) < reach_mm
-    rays = EdgeRays(rays.x[near], rays.t[near], rays.drift[near], rays.depth[near])
+    rays = rays.select(np.abs(rays.x - start_mm) < reach_mm)
     front = np.abs(rays.depth) < tolerance_mm
     if front.sum() < LEAST_POINTS:
         return None
@@ -63,7 +64,12 @@ def end_of_points(
         found = _posterior(counts, slope_sd, (start_mm, reach_mm))
         offset, slope, blur = found[0], found[1], found[4]
     sided = counts is not None and counts.side_x.size > 0
-    beyond, strayed = (0.0, 0.0) if sided else _past_the_last(rays.x[front] - slope * (rays.t[front] - middle), offset)
+    beyond, strayed = (0.0, 0.0)
+    if not sided:
+        on_front = around.select(np.abs(around.depth) < tolerance_mm)
+        ends = float(rays.t.min()) - middle, float(rays.t.max()) - middle
+        beside = rays.x[front], rays.t[front] - middle
+        beyond, strayed = beyond_the_last(beside, (on_front.x, on_front.t - middle), ends, offset, slope)
     offset += beyond
     uncertainty = combine([found[2], MODEL_SHARE * blur, strayed])
     count = int(np.sum(np.abs(rays.x - offset - slope * (rays.t - middle)) < 15.0))
@@ -77,25 +83,6 @@ def end_of_points(
         count,
         sided,
     )
-
-
-def _past_the_last(x: Floats, offset: float) -> tuple[float, float]:
-    """How much farther than chance explains an edge lies beyond the last of points x (n,), and how uncertain that is.
-
-    Points strewn by chance end one mean gap before the edge, and the likelihood knows that. But a scanner's points
-    stand in columns and rows: an edge falls anywhere in one of the gaps g between them, and lies E(g^2) / 2 E(g)
-    beyond the last on average (the forward recurrence time of renewal theory; Feller 1971, XI.4, from memory).
-    """
-    x = np.sort(x[x < offset])
-    gaps = np.diff(x)
-    if gaps.size < LEAST_POINTS or gaps.sum() <= 0.0:
-        return 0.0, 0.0
-    mean = float(gaps.mean())
-    ahead = float((gaps**2).sum() / (2 * gaps.sum()))
-    if ahead < IN_COLUMNS * mean:
-        return 0.0, 0.0
-    square = float((gaps**3).sum() / (3 * gaps.sum()))
-    return ahead - mean, float(np.sqrt(max(square - ahead**2, 0.0)))
 
 
 def _count(
@@ -117,6 +104,8 @@ def _count(
     side = (rays.depth > tolerance_mm) & (rays.depth < np.minimum(back - tolerance_mm, SIDE_DEEPEST_MM))
     side &= back > SIDE_DEPTHS * tolerance_mm  # else noise alone puts points between front and back
     side &= np.abs(rays.x - offset - slope * t) < max(SIDE_WINDOW * blur, 10.0)
+    if side.sum() < LEAST_SIDE_POINTS:
+        side[:] = False
     x = rays.x[side]
     if x.size >= 30:
         lean = _lean(x - slope * t[side], rays.depth[side])

@@ -1,4 +1,4 @@
-"""Rectangles and circles fitted to the rays around them."""
+"""Rectangles fitted to the rays around them."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -7,18 +7,16 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from unfold.arrays import Floats
-from unfold.elevation.edge_fit import EdgeFit, EdgeRays, fit_edge
+from unfold.elevation.edge_fit import EdgeFit, fit_edge
+from unfold.elevation.edge_rays import EdgeRays
 from unfold.elevation.local_rays import Box, LocalRays
 from unfold.elevation.point_edge import end_of_points
-from unfold.elevation.point_ring import BLURS_MM, circle_in_points, field_likelihood, point_field
-from unfold.elevation.rings import signed_distance
 
 SIDES = ("left", "bottom", "right", "top")
 SLOPE_SD = 0.0015  # jambs and boxes are set to about 1.5 mm/m, unless the rays say otherwise
 UNSEEN_EDGE_MM = 12.0  # standard uncertainty of an edge that no ray placed: a cell and a half
 SMALL_MM = 320.0  # up to here the sides are fitted twice
 SKIRTING_MM = 200.0
-CIRCLE_POINTS = 90
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,18 +39,21 @@ class Shape:
         return float(max(np.hypot(own[0], own[2]), np.hypot(own[1], own[3])))
 
 
-EdgePlacer: TypeAlias = Callable[[EdgeRays, float, float, float], EdgeFit | None]
-"""Finds an edge from the rays beside it, its rough place, the tolerance of the front piece and the reach, mm."""
+EdgePlacer: TypeAlias = Callable[[EdgeRays, float, float, float, EdgeRays], EdgeFit | None]
+"""Finds an edge from the rays beside it, its rough place, the tolerance of the front piece, the reach, mm, and the rays
+before and after its ends."""
 
 
-def place_between(rays: EdgeRays, start_mm: float, tolerance_mm: float, reach_mm: float) -> EdgeFit | None:
+def place_between(rays: EdgeRays, start_mm: float, tolerance_mm: float, reach_mm: float, _: EdgeRays) -> EdgeFit | None:
     """Place an edge between the rays on its two sides; plumb or level unless they say otherwise."""
     return fit_edge(rays, start_mm, tolerance_mm, SLOPE_SD, reach_mm)
 
 
-def place_at_end(rays: EdgeRays, start_mm: float, tolerance_mm: float, reach_mm: float) -> EdgeFit | None:
+def place_at_end(
+    rays: EdgeRays, start_mm: float, tolerance_mm: float, reach_mm: float, around: EdgeRays
+) -> EdgeFit | None:
     """Place an edge where the front piece's points end, for points whose station is not known."""
-    return end_of_points(rays, start_mm, tolerance_mm, SLOPE_SD, reach_mm)
+    return end_of_points(rays, start_mm, tolerance_mm, SLOPE_SD, reach_mm, around)
 
 
 def placer_for(rays: LocalRays) -> EdgePlacer:
@@ -119,7 +120,8 @@ def _fit_sides(
         sign = 1.0 if (which in ("left", "bottom")) == front_outside else -1.0
         reach = min(40.0, 0.45 * (box[2] - box[0] if upright else box[3] - box[1]) + 8.0)
         beside = rays.side(which, low + margin, high - margin, front_outside, box)
-        edge = place(beside, sign * rough, tolerance_mm, reach)
+        around = rays.past_ends(which, low, high, front_outside)
+        edge = place(beside, sign * rough, tolerance_mm, reach, around)
         fits.append(edge)
         lines.append((rough, 0.0) if edge is None else (sign * edge.offset_mm, sign * edge.slope))
     return lines, fits
@@ -178,116 +180,3 @@ def turn_back(points: Floats, turn_deg: float) -> Floats:
     """Points (n, 2) from axes turned by `turn_deg` back to (u, v)."""
     c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
     return np.asarray(points @ np.array([[c, s], [-s, c]]))
-
-
-def fit_circle(rays: LocalRays, box: Box, turn_deg: float, tolerance_mm: float, front_outside: bool) -> Shape | None:
-    """Fit a circle by maximum likelihood, the blur with it; None when one side of it holds no ray."""
-    from scipy.optimize import minimize  # 0.1 s that most runs need not pay
-
-    start = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2, (box[2] - box[0] + box[3] - box[1]) / 4])
-    if front_outside and not stations_known(rays):
-        field = point_field(rays.a, rays.b, rays.depth, box, tolerance_mm)
-        found, uncertainty = circle_in_points(field, start)
-        return _circle(found[:2], float(found[2]), uncertainty, turn_deg)
-    a, b, front = _circle_labels(rays, start, tolerance_mm, front_outside)
-    near = np.hypot(a - start[0], b - start[1]) < start[2] + 40.0
-    a, b, front = a[near], b[near], front[near]
-    if not (np.any(front) and np.any(~front)):
-        return None
-
-    def misfit(parameters: Floats) -> float:
-        distance = np.hypot(a - parameters[0], b - parameters[1]) - parameters[2]
-        return -_label_likelihood(distance if front_outside else -distance, front, float(np.exp(parameters[3])))
-
-    simplex = np.array([[*start, 0.7]] * 5) + np.diag([6.0, 6.0, 6.0, 0.7, 0.0])[:, :4]
-    best = minimize(
-        misfit,
-        [*start, 0.7],
-        method="Nelder-Mead",
-        options={"initial_simplex": simplex, "xatol": 0.02, "fatol": 0.01, "maxiter": 400},
-    )
-    return _circle(best.x[:2], float(best.x[2]), _radius_uncertainty(misfit, best.x), turn_deg)
-
-
-def _circle(middle: Floats, radius: float, uncertainty: float, turn_deg: float) -> Shape:
-    turn = np.linspace(0, 2 * np.pi, CIRCLE_POINTS, endpoint=False)
-    ring = middle + radius * np.column_stack([np.cos(turn), np.sin(turn)])
-    return Shape("circle", turn_back(ring, turn_deg), (2 * radius,), 2 * uncertainty, ())
-
-
-def _circle_labels(
-    rays: LocalRays, start: Floats, tolerance_mm: float, front_outside: bool
-) -> tuple[Floats, Floats, np.ndarray]:
-    """Where each ray counts against a circle, and whether it met the front piece; see `edge_fit` for the reasons."""
-    front = rays.depth < tolerance_mm
-    a = np.where(front, rays.a + rays.da * rays.depth, rays.a)
-    b = np.where(front, rays.b + rays.db * rays.depth, rays.b)
-    out = np.column_stack([rays.a - start[0], rays.b - start[1]])
-    out /= np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-9)
-    toward = (rays.da * out[:, 0] + rays.db * out[:, 1]) * (1.0 if front_outside else -1.0)
-    ended = np.hypot(rays.a + rays.da * rays.depth - start[0], rays.b + rays.db * rays.depth - start[1])
-    side_face = ~front & (toward > 0.02) & (np.abs(ended - start[2]) < 8.0)
-    # the side face itself lies at the edge, whatever its depth: it counts for neither side
-    keep = ~side_face
-    return a[keep], b[keep], front[keep]
-
-
-def _label_likelihood(beyond: Floats, front: np.ndarray, blur: float) -> float:
-    """Log-likelihood of labels at signed distances on the front piece's side of an edge (positive: on it)."""
-    share = 1.0 / (1.0 + np.exp(-np.clip(beyond / blur, -40, 40)))
-    chance = 0.02 + 0.96 * share
-    return float(np.sum(np.log(np.where(front, chance, 1 - chance))))
-
-
-def _radius_uncertainty(misfit: object, best: Floats) -> float:
-    """Half the width over which the likelihood stays within 1/2 of its best, the centre and blur held."""
-    assert callable(misfit)
-    least = misfit(best)
-    steps = np.arange(0.1, 12.0, 0.1)
-    widths = []
-    for sign in (1.0, -1.0):
-        beyond = next((s for s in steps if misfit(best + np.array([0, 0, sign * s, 0])) > least + 0.5), 12.0)
-        widths.append(beyond)
-    return max(float(np.mean(widths)), 0.1)
-
-
-def ring_likelihood(
-    rays: LocalRays, shape: Shape, box: Box, turn_deg: float, tolerance_mm: float, front_outside: bool
-) -> float:
-    """Log-likelihood of a ring for the rays around it, to compare a circle with a rectangle."""
-    if front_outside and not stations_known(rays):
-        field = point_field(rays.a, rays.b, rays.depth, box, tolerance_mm)
-        cells, side = (signed_distance(shape.ring, turn_back(at, turn_deg)) for at in (field.cells, field.side))
-        around = float(np.hypot(*(shape.ring - np.roll(shape.ring, 1, axis=0)).T).sum())
-        return max(field_likelihood(field, cells, side, around, blur) for blur in BLURS_MM)
-    start = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2, (box[2] - box[0] + box[3] - box[1]) / 4])
-    a, b, front = _circle_labels(rays, start, tolerance_mm, front_outside)
-    distance = signed_distance(shape.ring, turn_back(np.column_stack([a, b]), turn_deg))
-    beyond = distance if front_outside else -distance
-    return max(_label_likelihood(beyond, front, blur) for blur in (0.8, 1.5, 3.0))
-
-
-def likeliest_rectangle(rays: LocalRays, shape: Shape, box: Box, turn_deg: float, tolerance_mm: float) -> float:
-    """The log-likelihood of the likeliest upright rectangle near a fitted one.
-
-    The fitted one has the mean of each side's posterior, which is not its likeliest place: a circle, which is placed by
-    the likelihood alone, would win against it too often.
-    """
-    from scipy.optimize import minimize  # 0.1 s that most runs need not pay
-
-    turned = turn_back(shape.ring, -turn_deg)
-    start = np.concatenate([turned.min(axis=0), turned.max(axis=0)])
-
-    def misfit(sides: Floats) -> float:
-        corners = np.array([[sides[0], sides[1]], [sides[2], sides[1]], [sides[2], sides[3]], [sides[0], sides[3]]])
-        ring = Shape("rectangle", turn_back(corners, turn_deg), (), 0.0, ())
-        return -ring_likelihood(rays, ring, box, turn_deg, tolerance_mm, True)
-
-    simplex = start + np.vstack([np.zeros(4), np.diag([3.0, 3.0, -3.0, -3.0])])
-    found = minimize(
-        misfit,
-        start,
-        method="Nelder-Mead",
-        options={"initial_simplex": simplex, "xatol": 0.1, "fatol": 0.05, "maxiter": 150},
-    )
-    return -float(found.fun)
