@@ -20,7 +20,7 @@ from unfold.room.result import Room
 from unfold.scan import open_scan
 from unfold.scan.result import Source, Station
 from unfold.settings import JobSettings, load_settings
-from unfold.side_by_side import Line, partner, side_by_side
+from unfold.side_by_side import Line, Work, partner
 from unfold.surface import measure_surfaces
 from unfold.surface.result import Surfaces
 
@@ -65,46 +65,41 @@ def run_job(
 def _run_stages(scans: Sequence[Path], folder: Path, settings: JobSettings, progress: Progress) -> Job:
     """Take scans through every stage: each takes the results before it and returns one of its own.
 
-    What was measured is drawn in a second process, while this one still works on the stages after it.
+    All is drawn in a second process, while this one still works on the stages after.
     """
     with open_scan(scans, settings.scan, progress) as scan:
         room = find_room(scan, settings.room, progress)
         surfaces = measure_surfaces(scan, room, settings.surface, progress)
         scan.settle()
-        with partner(lambda line: _draw_measured(line, room, surfaces, folder, settings)) as drawer:
+        with partner(lambda line: _draw(line, room, surfaces, folder, settings)) as drawer:
             elevations = unfold_walls(scan, room, surfaces, settings.elevation, progress)
             drawer.send((scan.sources, scan.stations, elevations))
             layout = lay_panels(elevations, surfaces, settings.layout, progress)
             stages = (scan, room, surfaces, elevations, layout)
             findings = tuple(finding for stage in stages for finding in stage.findings)
-            drawer.send(findings)
+            drawer.send((layout, findings))
             job = Job(scan.sources, scan.stations, room, surfaces, elevations, layout, findings)
             progress("writing the job folder")
-            _write_laid(job, folder, settings)
+            write_elevations(job.elevations, job.sources, folder)
+            write_layout(job.layout, folder)
+            write_settings(settings, folder)
     return job
 
 
-def _draw_measured(line: Line, room: Room, surfaces: Surfaces, folder: Path, settings: JobSettings) -> None:
-    """Write and draw what was measured, as its parts come."""
+def _draw(line: Line, room: Room, surfaces: Surfaces, folder: Path, settings: JobSettings) -> None:
+    """Write and draw what was measured and what was laid, as its parts come."""
     from unfold.drawing.job_drawings import draw_job, prepare_drawing
+    from unfold.drawing.layout_drawings import draw_patches, layout_works, prepare_layout_drawing
 
     write_flatness(surfaces, folder)
     prepare_drawing()
+    prepare_layout_drawing()
     sources, stations, elevations = line.receive()
-    draw_job(sources, stations, room, surfaces, elevations, line.receive, folder, settings.drawing)
 
+    def rest() -> tuple[tuple[Finding, ...], list[Work]]:
+        layout, findings = line.receive()
+        patches = {wall.id: wall.patches for wall in layout.walls}
+        works = layout_works(layout, elevations, folder, settings)
+        return findings, [*works, lambda: draw_patches(patches, elevations, surfaces, folder)]
 
-def _write_laid(job: Job, folder: Path, settings: JobSettings) -> None:
-    """Write and draw what was laid, and the figures; drawing libraries are loaded where they are used."""
-
-    def drawings() -> None:
-        from unfold.drawing.layout_drawings import draw_layout
-
-        draw_layout(job.layout, job.elevations, job.surfaces, folder, settings)
-
-    def figures() -> None:
-        write_elevations(job.elevations, job.sources, folder)
-        write_layout(job.layout, folder)
-        write_settings(settings, folder)
-
-    side_by_side([drawings, figures])
+    draw_job(sources, stations, room, surfaces, elevations, rest, folder, settings.drawing)

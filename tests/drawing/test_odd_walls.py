@@ -94,7 +94,7 @@ def test_odd_walls_are_drawn(name: str, tmp_path: Path) -> None:
     job = CASES[name]
     draw_job(
         *(job.sources, job.stations, None, job.surfaces, job.elevations),
-        *(lambda: job.findings, tmp_path, DrawingSettings()),
+        *(lambda: (job.findings, []), tmp_path, DrawingSettings()),
     )
     page = (tmp_path / "report.html").read_text(encoding="utf-8")
     for wall in job.elevations.walls:
@@ -109,7 +109,10 @@ def test_names_may_hold_anything(tmp_path: Path) -> None:
     source = replace(job.sources[0], name=f"{nasty}.e57")
     station = replace(job.stations[0], name=nasty)
     finding = replace(job.findings[0], text=nasty)
-    draw_job((source,), (station,), None, job.surfaces, job.elevations, lambda: (finding,), tmp_path, DrawingSettings())
+    draw_job(
+        *((source,), (station,), None, job.surfaces, job.elevations),
+        *(lambda: ((finding,), []), tmp_path, DrawingSettings()),
+    )
     page = (tmp_path / "report.html").read_text(encoding="utf-8")
     assert "line break tab � nul � byte � turned &lt;/b&gt; &amp; %" in page
     document = ezdxf.readfile(tmp_path / "drawings" / "room.dxf")  # type: ignore[attr-defined]

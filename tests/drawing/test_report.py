@@ -68,7 +68,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     job, place = sample_job(HALL[:6]), tmp_path_factory.mktemp("job")
     draw_job(
         *(job.sources, job.stations, None, job.surfaces, job.elevations),
-        *(lambda: job.findings, place, DrawingSettings()),
+        *(lambda: (job.findings, []), place, DrawingSettings()),
     )
     return place
 
@@ -193,7 +193,7 @@ def test_the_same_job_gives_the_same_files(folder: Path, tmp_path: Path) -> None
     job = sample_job(HALL[:6])
     draw_job(
         *(job.sources, job.stations, None, job.surfaces, job.elevations),
-        *(lambda: job.findings, tmp_path, DrawingSettings()),
+        *(lambda: (job.findings, []), tmp_path, DrawingSettings()),
     )
     for path in folder.rglob("*"):
         if path.is_file():

@@ -1,6 +1,6 @@
 """Everything that is drawn of a job as it was measured: pictures, elevations, the plan of the room, the report."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from unfold.drawing.pdf_canvas import PdfCanvas, register_fonts
@@ -16,8 +16,11 @@ from unfold.findings import Finding
 from unfold.room.result import Room
 from unfold.scan.result import Source, Station
 from unfold.settings.drawing import DrawingSettings
-from unfold.side_by_side import side_by_side
+from unfold.side_by_side import Work, side_by_side
 from unfold.surface.result import Surfaces
+
+Rest = Callable[[], tuple[tuple[Finding, ...], Sequence[Work]]]
+"""Gives the job's findings, and what is to be done beside the report."""
 
 
 def draw_job(
@@ -26,18 +29,18 @@ def draw_job(
     room: Room | None,
     surfaces: Surfaces,
     elevations: Elevations,
-    findings: Callable[[], tuple[Finding, ...]],
+    rest: Rest,
     folder: Path,
     settings: DrawingSettings,
 ) -> None:
     """Write heatmaps/, drawings/, report.html and report.pdf of a job into its folder.
 
-    `findings` is called once the pictures are drawn: the panels may still be laid meanwhile.
+    `rest` is called once the pictures are drawn: the panels may still be laid meanwhile.
     """
     side_by_side(
         [
             lambda: _draw_elevations(stations, surfaces, elevations, folder, settings),
-            lambda: _draw_report(sources, stations, room, surfaces, elevations, findings, folder, settings),
+            lambda: _draw_report(sources, stations, room, surfaces, elevations, rest, folder, settings),
         ]
     )
 
@@ -75,7 +78,7 @@ def _draw_report(
     room: Room | None,
     surfaces: Surfaces,
     elevations: Elevations,
-    findings: Callable[[], tuple[Finding, ...]],
+    rest: Rest,
     folder: Path,
     settings: DrawingSettings,
 ) -> None:
@@ -94,7 +97,12 @@ def _draw_report(
         relief = relief_of(wall, by_id[wall.id])
         vectors[wall.id] = draw_wall_picture(PdfCanvas, wall, by_id[wall.id], relief, settings)
         draw_wall_picture(PngCanvas, wall, by_id[wall.id], relief, settings).save(pixels[wall.id])
-    report = build_report(sources, stations, surfaces, elevations, findings(), settings)
-    page = report_html(report, {name: path.read_bytes() for name, path in pixels.items()})
-    (folder / "report.html").write_text(page, encoding="utf-8")
-    write_report_pdf(report, vectors, folder / "report.pdf")
+    findings, works = rest()
+
+    def write_report() -> None:
+        report = build_report(sources, stations, surfaces, elevations, findings, settings)
+        page = report_html(report, {name: path.read_bytes() for name, path in pixels.items()})
+        (folder / "report.html").write_text(page, encoding="utf-8")
+        write_report_pdf(report, vectors, folder / "report.pdf")
+
+    side_by_side([*works, write_report])

@@ -24,13 +24,18 @@ Anchor = Literal["left", "middle", "right"]
 Grey = float
 
 
+def register_lettering() -> None:
+    """Make the type known to reportlab, once a process."""
+    for name, bold in ((REGULAR, False), (BOLD, True)):
+        if name not in pdfmetrics.getRegisteredFontNames():
+            pdfmetrics.registerFont(TTFont(name, str(font_file(bold))))
+
+
 class Paper:
     """A document of pages, each of a size of its own."""
 
     def __init__(self, path: Path, title: str) -> None:
-        for name, bold in ((REGULAR, False), (BOLD, True)):
-            if name not in pdfmetrics.getRegisteredFontNames():
-                pdfmetrics.registerFont(TTFont(name, str(font_file(bold))))
+        register_lettering()
         self._canvas = Canvas(str(path), invariant=1, pageCompression=1)
         self._canvas.setTitle(title)
         self.pages = 0

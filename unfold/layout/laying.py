@@ -1,6 +1,6 @@
 """The layout stage: from elevations and surfaces to panels on sheets, in the order in which a fabricator decides."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,7 +26,7 @@ from unfold.layout.panel_assembly import assemble_panels
 from unfold.layout.panels import Cut, Ground, cut_panels, lay_ground, unclad_balance
 from unfold.layout.pattern import FAR_MM
 from unfold.layout.ranking import Chosen, choose_scheme
-from unfold.layout.result import Bed, Layout, Panel, Stock, Totals, WallLayout
+from unfold.layout.result import Bed, Layout, Panel, Patches, Stock, Totals, WallLayout
 from unfold.layout.sheet_plan import SheetPlan, plan_sheets
 from unfold.layout.site import PanelLimits, Site
 from unfold.layout.treatment import Decision, Evidence, decide_treatment
@@ -52,9 +52,15 @@ class WallWork:
 
 
 def lay_panels(
-    elevations: Elevations, surfaces: Surfaces, settings: LayoutSettings, progress: Progress = silent
+    elevations: Elevations,
+    surfaces: Surfaces,
+    settings: LayoutSettings,
+    progress: Progress = silent,
+    decided: Callable[[Patches], None] | None = None,
 ) -> Layout:
     """Decide on every wall, and lay panels on those that are clad.
+
+    `decided` is called with every wall's patches once they are known: they may be drawn while panels are laid.
 
     Raises
     ------
@@ -66,6 +72,8 @@ def lay_panels(
     check_orientations(panel_limits(settings), settings)
     progress("deciding what each wall needs")
     works = _decide(elevations, surfaces, settings)
+    if decided is not None:
+        decided({name: work.decision.patches for name, work in works.items()})
     fields, sites = _sites(works, settings)
     check_own_joints(sites, settings)
     progress("comparing schemes of joints")

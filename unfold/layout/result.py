@@ -3,6 +3,7 @@
 Lengths in millimetres in the wall's frame; fields follow the published `layout.json`.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -33,6 +34,10 @@ class PatchSpot:
     area_mm2: float
     volume_litres: float
     most_mm: float
+
+
+Patches = Mapping[str, tuple[PatchSpot, ...]]
+"""What is patched on each wall, by wall id."""
 
 
 @dataclass(frozen=True, slots=True)
