@@ -96,6 +96,17 @@ def test_the_front_of_a_pilaster_is_a_wall_also_where_no_ray_reached_its_cheeks(
     assert widths(room) == pytest.approx([0.6, 0.7, 2.7, 3.0, 3.0, 4.0], abs=0.06)
 
 
+@pytest.mark.parametrize("back_seen_m", [0.0, 0.14])
+def test_a_wall_goes_on_into_a_narrow_recess_whose_cheek_no_ray_reached(back_seen_m: float) -> None:
+    recess = np.array([[0.0, 0.0], [4.0, 0.0], [4.0, 3.0], [0.24, 3.0], [0.24, 3.38], [0.0, 3.38]])
+    points = room_points(recess)
+    unseen = (points[:, 1] > 3.02) & (points[:, 0] > 0.24 - (points[:, 1] - 3.0) / 0.38 * 0.1)
+    back = (points[:, 1] > 3.36) & (points[:, 0] > back_seen_m)
+    room = find_room(scan_of([points[~unseen & ~back]], [np.array([1.0, 0.6, 1.4])]), RoomSettings())
+    seen = [back_seen_m] if back_seen_m else []
+    assert widths(room) == pytest.approx([*seen, 3.0, 3.38, 3.76, 4.0], abs=0.03)
+
+
 def test_a_curtain_on_the_line_of_a_pilaster_does_not_take_the_pilaster_with_it() -> None:
     points = room_points(BREAST)
     u, v = np.meshgrid(np.arange(2.0, 3.6, 0.02), np.arange(0.05, 2.2, 0.02))

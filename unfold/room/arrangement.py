@@ -23,8 +23,10 @@ GRID_M = 0.001
 LIMIT_COST = 0.35  # a metre of border where the scan merely ends
 WALLED_COST = 0.4  # a border cheaper than this, a metre, parts two rooms
 AS_WELL_SEEN = 0.8  # of the best seen room: one that is seen through a door shows part of its floor and ceiling only
+CLOSE_M, SEEN_GAIN = 0.015, 0.4  # a metre of plain wall says so much for what lies this close before it
 SCALE = 10_000
 NARROWEST_M = 0.4  # through a gap narrower than this nobody goes from room to room
+RECESS_M2, RECESS_MOUTH_M = 0.6, 0.15  # what is so small is no room of its own, but a recess of the one before it
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +50,10 @@ def find_rooms(
     faces = _faces(columns, closers, evidence, storey.raster)
     if not faces:
         return Rooms((), evidence, False)
-    gain = _face_gain(faces, evidence, storey.raster)
-    pairs, costs, parted = _borders(faces, columns, evidence, storey, space)
+    gain = _face_gain(faces, evidence, storey.raster) + _before_walls(faces, columns)
+    pairs, costs, gaps = _borders(faces, columns, evidence, storey, space)
     inside = _cheapest_cut(gain, pairs, costs)
-    regions = _regions(faces, inside, pairs, parted, stations, gain)
+    regions = _regions(faces, inside, pairs, gaps, stations, gain)
     held = all(any(shapely.contains_xy(region, *place) for place in stations) for region in regions)
     return Rooms(regions, evidence, held)
 
@@ -183,12 +185,24 @@ def _face_gain(faces: list[shapely.Polygon], evidence: Floats, raster: Raster) -
     return np.asarray(mean * area)
 
 
+def _before_walls(faces: list[shapely.Polygon], columns: list[Columns]) -> Floats:
+    """What plain wall says for the faces from which it was seen, however narrow they are: a recess's cheek, say."""
+    tree = shapely.STRtree(faces)
+    total = np.zeros(len(faces))
+    for one in columns:
+        chosen = one.full & (np.abs(one.facing) > 0.5)
+        along = one.along()[chosen]
+        before = one.trace.at(along) + CLOSE_M * np.sign(one.facing[chosen])[:, None] * one.trace.normal_at(along)
+        total += np.bincount(tree.query(shapely.points(before), predicate="within")[1], minlength=len(faces))
+    return SEEN_GAIN * COLUMN_M * total
+
+
 def _borders(
     faces: list[shapely.Polygon], columns: list[Columns], evidence: Floats, storey: Storey, space: FreeSpace
-) -> tuple[Ints, Floats, Bools]:
-    """Neighbouring faces (n, 2; -1 is the world outside), what a border costs, and what parts two rooms.
+) -> tuple[Ints, Floats, Floats]:
+    """Neighbouring faces (n, 2; -1 is the world outside), what a border costs, and how wide the gap is that it lies in.
 
-    Rooms are parted by wall, and where nothing shows that one goes on into the other.
+    There is no gap (0) where there is wall, and where nothing shows that one face goes on into the other.
     """
     starts, ends, owners = [], [], []
     for index, face in enumerate(faces):
@@ -211,12 +225,12 @@ def _borders(
     which = assign_segments(start, end, columns)
     costs, walled = border_costs(start, end, which, columns)
     crossed = ~walled & _passable(start, end, evidence, storey, space)
-    return pairs, costs, ~_wide_enough(crossed, start, end, which, columns)
+    return pairs, costs, _gap_widths(crossed, start, end, which, columns)
 
 
-def _wide_enough(crossed: Bools, start: Floats, end: Floats, which: Ints, columns: list[Columns]) -> Bools:
-    """Of the borders that are crossed: those that lie on no wall's line, or in a gap of it that one could pass."""
-    wide = crossed & (which < 0)
+def _gap_widths(crossed: Bools, start: Floats, end: Floats, which: Ints, columns: list[Columns]) -> Floats:
+    """How wide the gap of a wall's line is in which each crossed border lies; infinite where it lies on no line."""
+    wide = np.where(crossed & (which < 0), np.inf, 0.0)
     for index, one in enumerate(columns):
         own = np.flatnonzero(crossed & (which == index))
         spans = np.sort(np.stack([one.trace.along(start[own]), one.trace.along(end[own])], axis=1), axis=1)
@@ -225,8 +239,7 @@ def _wide_enough(crossed: Bools, start: Floats, end: Floats, which: Ints, column
         gap = np.cumsum(np.r_[False, spans[order[1:], 0] > reached[:-1] + 2.0 * GRID_M]) if len(own) else order
         for one_gap in np.unique(gap):
             members = order[gap == one_gap]
-            if spans[members, 1].max() - spans[members, 0].min() > NARROWEST_M:
-                wide[own[members]] = True
+            wide[own[members]] = spans[members, 1].max() - spans[members, 0].min()
     return wide
 
 
@@ -335,14 +348,11 @@ def _cheapest_cut(gain: Floats, pairs: Ints, costs: Floats) -> Bools:
 
 
 def _regions(
-    faces: list[shapely.Polygon], inside: Bools, pairs: Ints, parted: Bools, stations: Floats, gain: Floats
+    faces: list[shapely.Polygon], inside: Bools, pairs: Ints, gaps: Floats, stations: Floats, gain: Floats
 ) -> tuple[shapely.Polygon, ...]:
     """Join inside faces that nothing parts; keep those where a station stood, or without stations those well seen."""
-    joined = (pairs[:, 1] >= 0) & ~parted & inside[pairs[:, 0]] & inside[pairs[:, 1]]
-    n = len(faces)
-    graph = sparse.coo_matrix((np.ones(joined.sum()), (pairs[joined, 0], pairs[joined, 1])), shape=(n, n))
-    _, label = csgraph.connected_components(graph, directed=False)
     found = []
+    label = _labels(np.array([face.area for face in faces]), inside, pairs, gaps)
     for one in np.unique(label[inside]):
         members = np.flatnonzero(inside & (label == one))
         region = shapely.union_all([faces[m] for m in members])
@@ -357,3 +367,17 @@ def _regions(
     best = max(gain / region.area for region, gain in found if gain >= 0.2 * most)
     least = max(0.5, AS_WELL_SEEN * best)
     return tuple(region for region, gain in found if gain >= 0.2 * most and gain > least * region.area)
+
+
+def _labels(area: Floats, inside: Bools, pairs: Ints, gaps: Floats) -> Ints:
+    """Number the rooms: faces joined by gaps that one can pass, and recesses with what lies before their mouths."""
+    within = (pairs[:, 1] >= 0) & inside[pairs[:, 0]] & inside[pairs[:, 1]]
+    label = _connected(len(area), pairs[within & (gaps > NARROWEST_M)])
+    small = np.bincount(label, area) < RECESS_M2
+    mouth = within & (gaps > RECESS_MOUTH_M) & (small[label[pairs[:, 0]]] | small[label[pairs[:, 1]]])
+    return _connected(len(area), pairs[mouth | within & (gaps > NARROWEST_M)])
+
+
+def _connected(number: int, pairs: Ints) -> Ints:
+    graph = sparse.coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(number, number))
+    return np.asarray(csgraph.connected_components(graph, directed=False)[1])

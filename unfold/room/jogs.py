@@ -21,6 +21,7 @@ SLACK_M = 0.06
 OWN_M = 0.015
 LEAST_FACE_M = 0.25  # reveals and cheeks themselves are joined by nothing
 CAP_M, MEET_M, CARRY_ON_M = 0.3, 0.4, 1.0
+RECESS_M = 0.1  # what is narrower or shallower is a corner that was badly seen
 PARALLEL = np.cos(np.radians(8.0))
 TALL_SHARE = 0.5
 SLENDER_M = 1.0  # a column is no thicker
@@ -40,6 +41,7 @@ def find_jogs(columns: list[Columns], cells: LevelCells, storey: Storey) -> Jogs
     lines = [one for one in columns if isinstance(one.trace, Line)]
     for one in lines:
         for end in _ends(one, cells):
+            jogs.unseen.extend(_recesses(one, end, lines, columns, cells))
             if not _meets(one, end, columns):
                 jogs.unseen.extend(_caps(one, end))
             for other in lines:
@@ -67,6 +69,43 @@ def _column_backs(lines: list[Columns], columns: list[Columns], cells: LevelCell
             back = here + there - _crossing(a, b)
             found += [np.stack([here, back + 0.1 * (back - here)]), np.stack([there, back + 0.1 * (back - there)])]
     return found
+
+
+def _recesses(
+    one: Columns, end: tuple[float, float], lines: list[Columns], columns: list[Columns], cells: LevelCells
+) -> list[Floats]:
+    """Where a wall stops short of another that goes on behind it, the unseen cheek and back of the recess there."""
+    a = one.trace
+    assert isinstance(a, Line)
+    behind = -float(np.mean(one.facing[one.full]))
+    found: list[Floats] = []
+    for other in lines:
+        b = other.trace
+        assert isinstance(b, Line)
+        if other is one or abs(float(a.normal @ b.normal)) > 0.5 or abs(behind) < 0.5:
+            continue
+        crossing = _crossing(a, b)
+        mouth = (float(a.along(crossing[None])[0]) - end[0]) * end[1]
+        meeting = float(b.along(crossing[None])[0])
+        far = other.along()[other.full]
+        if not RECESS_M < mouth < MOST_DEPTH_M or len(far) == 0 or np.abs(far - meeting).min() > SLACK_M:
+            continue
+        for stop, ahead in _ends(other, cells):
+            depth = (stop - meeting) * ahead
+            way = b.at(np.array([stop]))[0] - crossing
+            if RECESS_M < depth < MOST_DEPTH_M and behind * float(way @ a.normal) > 0.0:
+                start = a.at(np.array([end[0]]))[0]
+                if not _explained(start + 0.5 * way, a, columns):
+                    found.append(_drawn(start, start + way))
+                if not _explained(crossing + way, b, columns):
+                    found.append(_drawn(start + way, crossing + way))
+    return found
+
+
+def _drawn(start: Floats, stop: Floats) -> Floats:
+    """A segment carried on a little at both ends, so that it crosses what it ends at."""
+    beyond = 0.02 * (stop - start) / np.linalg.norm(stop - start)
+    return np.stack([start - beyond, stop + beyond])
 
 
 def _free_end(one: Columns, other: Columns, cells: LevelCells) -> tuple[float, float] | None:
@@ -158,8 +197,7 @@ def _join(
         return
     found = _through_hits(a, end[0], depth, cells, storey)
     if found is None or _is_open(back + 0.5 * depth * a.normal, storey):
-        beyond = 0.02 * np.sign(depth) * a.normal
-        jogs.unseen.append(np.stack([start - beyond, stop + beyond]))
+        jogs.unseen.append(_drawn(start, stop))
     else:
         jogs.walls.append(found)
 

@@ -104,8 +104,10 @@ def _sound(shape: object) -> bool:
         return False
     headings = np.arctan2(sides[:, 1], sides[:, 0])
     turns = np.abs((np.roll(headings, -1) - headings + math.pi) % (2 * math.pi) - math.pi)
-    inner = shape.buffer(-NARROWEST_M / 2)
-    return bool(turns.min() > math.radians(20) and turns.max() < math.radians(130) and isinstance(inner, Polygon))
+    whole = all(  # no chamber lies behind a slit
+        isinstance(shape.buffer(-narrow / 2), Polygon) for narrow in (NARROWEST_M, 0.3)
+    )
+    return bool(turns.min() > math.radians(20) and turns.max() < math.radians(130) and whole)
 
 
 def _column(random: np.random.Generator, shape: Polygon) -> Chain | None:
