@@ -198,7 +198,8 @@ def add_neighbours(
 ) -> int:  # fmt: skip
     """Sum the moments of the cells within `reach` of a row about that row's mean; returns how many cells.
 
-    `sums` becomes count, sums of x, y, z and of xx, yy, zz, xy, xz, yz.
+    `pointers` move on to the first cell of each column that may be within reach of this row, or of one after it. `sums`
+    becomes count, sums of x, y, z and of xx, yy, zz, xy, xz, yz.
     """
     side, level, cells = 2 * most_reach + 1, keys[row] & MASK, 0
     x, y, z = mean[row, 0], mean[row, 1], mean[row, 2]
@@ -207,7 +208,11 @@ def add_neighbours(
     for di in range(most_reach - reach, most_reach + reach + 1):
         for dj in range(most_reach - reach, most_reach + reach + 1):
             column = di * side + dj
-            for other in range(pointers[column], stops[column]):
+            first, stop = pointers[column], stops[column]
+            while first < stop and (keys[first] & MASK) < level - most_reach:
+                first += 1
+            pointers[column] = first
+            for other in range(first, stop):
                 offset = (keys[other] & MASK) - level
                 if offset > reach:
                     break
@@ -290,10 +295,6 @@ def fit_local_planes(
                 pointers[di * side + dj] = bounds[found] if found >= 0 else 0
                 stops[di * side + dj] = bounds[found + 1] if found >= 0 else 0
         for row in range(bounds[column], bounds[column + 1]):
-            level = keys[row] & MASK
-            for other in range(side * side):
-                while pointers[other] < stops[other] and (keys[pointers[other]] & MASK) < level - most_reach:
-                    pointers[other] += 1
             flatness[row] = 1.0
             for reach in range(least_reach, most_reach + 1):
                 cells = add_neighbours(row, reach, pointers, stops, most_reach, keys, count, mean, squares, sums)

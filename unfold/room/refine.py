@@ -67,12 +67,14 @@ def _fit_plane(inward: Floats, line: Line, points: Floats, tolerance_m: float, t
     if len(points) < 20:
         return Base(np.r_[inward, 0.0], start, None, False, tolerance_m)
     fit, scale = np.array([start, 0.0, 0.0]), tolerance_m / 4.0
+    residual = across - rows @ fit
     for _ in range(8):
-        residual = across - rows @ fit
         weight = np.square(np.clip(1.0 - np.square(residual / (4.0 * scale)), 0.0, None))
-        left = (rows * weight[:, None]).T @ rows + np.square(scale) * np.diag([0.0, turn_prior**-2, LEAN_PRIOR**-2])
-        fit = np.linalg.solve(left, (rows * weight[:, None]).T @ across)
-        scale = max(1.4826 * float(np.median(np.abs(across - rows @ fit))), 2e-4)
+        weighted = (rows * weight[:, None]).T
+        left = weighted @ rows + np.square(scale) * np.diag([0.0, turn_prior**-2, LEAN_PRIOR**-2])
+        fit = np.linalg.solve(left, weighted @ across)
+        residual = across - rows @ fit
+        scale = max(1.4826 * float(np.median(np.abs(residual))), 2e-4)
     normal = np.r_[inward - fit[1] * np.array([inward[1], -inward[0]]), -fit[2]]
     length = float(np.linalg.norm(normal))
     return Base(normal / length, float(fit[0] - fit[1] * centre[0] - fit[2] * centre[1]) / length, None, False, scale)

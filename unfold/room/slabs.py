@@ -1,5 +1,6 @@
 """Floors and ceilings as planes over regions of the plan: several levels, slopes and soffits."""
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import Literal
 
 import numpy as np
@@ -15,19 +16,26 @@ LEAST_AREA_M2 = 0.25
 MOST_SLABS = 12
 DRAWS = 60
 SlabKind = Literal["floor", "ceiling"]
+KINDS: tuple[SlabKind, SlabKind] = ("floor", "ceiling")
 
 
 def find_slabs(cells: LevelCells, storey: Storey) -> list[Slab]:
     """Find the planes of the storey's floor and ceiling, the largest first, from the storey's cells."""
     level_m, normals, clear = cells.level_m, cells.normals, cells.clear
-    slabs: list[Slab] = []
-    if storey.floor_m is not None:
-        chosen = clear & (np.abs(normals[:, 2]) > LEVEL_COSINE) & (np.abs(level_m[:, 2] - storey.bottom_m) < 0.35)
-        slabs += _planes("floor", level_m[chosen], normals[chosen], storey, cells)
-    high = storey.bottom_m + 0.6 * (storey.top_m - storey.bottom_m)
-    chosen = clear & (np.abs(normals[:, 2]) > ROOF_COSINE) & (level_m[:, 2] > high)
-    slabs += _planes("ceiling", level_m[chosen], normals[chosen], storey, cells)
-    return slabs
+
+    def planes(kind: SlabKind) -> list[Slab]:
+        if kind == "floor":
+            if storey.floor_m is None:
+                return []
+            chosen = clear & (np.abs(normals[:, 2]) > LEVEL_COSINE) & (np.abs(level_m[:, 2] - storey.bottom_m) < 0.35)
+        else:
+            high = storey.bottom_m + 0.6 * (storey.top_m - storey.bottom_m)
+            chosen = clear & (np.abs(normals[:, 2]) > ROOF_COSINE) & (level_m[:, 2] > high)
+        return _planes(kind, level_m[chosen], normals[chosen], storey, cells)
+
+    with ThreadPoolExecutor(2) as pool:
+        floors, ceilings = pool.map(planes, KINDS)
+    return floors + ceilings
 
 
 def _planes(kind: SlabKind, points: Floats, normals: Floats, storey: Storey, cells: LevelCells) -> list[Slab]:
