@@ -1,10 +1,16 @@
-"""The pieces of work that are measured: `python -m unfold.bench.work decode|run|planes|walls FILE`."""
+"""The pieces of work that are measured: `python -m unfold.bench.work decode|planes|walls FILE`."""
 
 import sys
-import tempfile
 import time
-from contextlib import redirect_stdout
 from pathlib import Path
+
+FINDING_PLANES = (
+    ("unfold.room.find", "_level"),  # a plane around each cell, and plumb
+    ("unfold.room.find", "gather_strips"),
+    ("unfold.room.find", "find_traces"),  # random sampling
+    ("unfold.room.find", "find_slabs"),  # floor and ceiling
+    ("unfold.room.walls", "fit_base"),  # each wall once more, by robust least squares
+)
 
 
 def decode(scan: Path) -> None:
@@ -19,15 +25,6 @@ def decode(scan: Path) -> None:
         raise ValueError(f"{scan.name}: nothing was decoded")
 
 
-def run(scan: Path) -> None:
-    """Do the whole main job, as `unfold run` does it, into a temporary folder."""
-    from unfold.cli import main
-
-    with tempfile.TemporaryDirectory() as folder, redirect_stdout(sys.stderr):  # standard output is for seconds
-        if main(["run", str(scan), "--out", str(Path(folder) / "job"), "--unit", "m"]) != 0:
-            raise RuntimeError(f"{scan.name}: the run failed")
-
-
 def planes(scan: Path) -> None:
     """Find six planes the general-purpose way and print how many seconds that took, and how many of processor."""
     from unfold.bench.planes import six_planes
@@ -36,26 +33,33 @@ def planes(scan: Path) -> None:
 
 
 def walls(scan: Path) -> None:
-    """Find the room's walls; print the seconds from decoded points to cells and from cells to walls, and the same of
-    processor time.
+    """Find the room's walls; print the seconds from decoded points to cells, from cells to walls, and, out of the
+    latter, those for the planes alone; then the same of processor time.
 
-    Both are done twice, and the second time counts: Open3D's code needs no loading of what was compiled either.
+    All is done twice, and the second time counts: Open3D's code needs no loading of what was compiled either.
     """
+    from threadpoolctl import threadpool_limits
+
+    from unfold.bench.stopwatch import Stopwatch
     from unfold.room.find import fold_cells, room_of
     from unfold.scan import open_scan
     from unfold.settings import JobSettings
     from unfold.settings.scan import ScanSettings
 
-    settings = JobSettings()
-    with open_scan([scan], ScanSettings(unit="m")) as opened:
+    settings, alone = JobSettings(), Stopwatch()
+    for module, name in FINDING_PLANES:
+        alone.watch(module, name)
+    with threadpool_limits(1, "blas"), open_scan([scan], ScanSettings(unit="m")) as opened:  # as a run has it
         for _ in range(2):
             start = time.perf_counter(), time.process_time()
             cells = fold_cells(opened)  # the first time decodes, too
             folded = time.perf_counter(), time.process_time()
+            alone.reset()
             room_of(cells, opened, settings.room)
             found = time.perf_counter(), time.process_time()
-    print(folded[0] - start[0], found[0] - folded[0], folded[1] - start[1], found[1] - folded[1])
+    print(folded[0] - start[0], found[0] - folded[0], alone.wall_s)
+    print(folded[1] - start[1], found[1] - folded[1], alone.processor_s)
 
 
 if __name__ == "__main__":
-    {"decode": decode, "run": run, "planes": planes, "walls": walls}[sys.argv[1]](Path(sys.argv[2]))
+    {"decode": decode, "planes": planes, "walls": walls}[sys.argv[1]](Path(sys.argv[2]))
