@@ -108,6 +108,22 @@ def test_a_plate_and_a_shadow_are_no_wall_and_fake_no_gap() -> None:
     assert wall.verdict == "conforms" and "things-on-wall" in codes(surfaces.findings)
 
 
+def test_a_return_seen_at_a_graze_is_not_measured_by_the_dense_faces_at_its_corners() -> None:
+    cheek = wall_between("W1", (0.2, 0.0), (0.0, 0.0))
+    scan, room = made_scan(cheek, flat, 0.4, spacing_mm=9.0)
+    random = np.random.default_rng(3)
+    for k, chunk in enumerate(scan.pieces):
+        count = 40_000  # a point every 3 mm: ten times the cheek's
+        face = np.c_[random.normal(0, 0.001, count), random.uniform(0, 2.5, count), random.uniform(-0.15, 0, count)]
+        far = np.c_[random.normal(0.2, 0.001, count), random.uniform(0, 2.5, count), random.uniform(0, 0.15, count)]
+        faces = cheek.frame.level_from_uvh(np.vstack([face, far])).astype(np.float32)
+        scan.pieces[k] = Chunk(chunk.station, np.vstack([chunk.points_m, faces]), chunk.escaped)
+    wall = measured(scan, room).walls[0]
+    assert wall.noise_mm == pytest.approx(0.4, rel=0.2)
+    worst = [edge.worst.value for edge in wall.straightedges if edge.worst is not None]
+    assert len(worst) == 2 and max(worst) < 0.4 and wall.verdict == "conforms"
+
+
 def test_a_smooth_lump_is_wall_however_high() -> None:
     def lump(u: Floats, v: Floats) -> Floats:
         return np.asarray(9.0 * np.exp(-((u - 1800) ** 2 + (v - 1250) ** 2) / (2 * 120.0**2)))

@@ -19,6 +19,7 @@ from unfold.settings.surface import SurfaceSettings
 from unfold.surface.blocks import block_sums
 from unfold.surface.coarse import coarse_surface, grid_of
 from unfold.surface.noise import cell_spread, point_noise
+from unfold.surface.rims import Extent, field
 from unfold.surface.rays import TILE_CELLS, RayCaster, WallSums
 from unfold.surface.registration import register
 from unfold.surface.result import Surfaces
@@ -29,6 +30,7 @@ from unfold.surface.wall import WallData, measure_wall
 from unfold.surface.wall_cells import own_cells
 
 _BAND_SIGMAS = 4.5
+_SIDE_MM, _SIDE_SHARE = 40.0, 0.2
 _BAND_SPREADS = 2.5  # of the cells' means, where noise hangs together over more than a cell
 _LEAST_BAND_MM, _MOST_BAND_MM = 4.0, 30.0
 _PROBED_FROM = 5_000_000  # points
@@ -71,7 +73,7 @@ def _gather(scan: Scan, room: Room, settings: SurfaceSettings, slots: Slots) -> 
 
 
 def _wall_data(wall: Wall, sums: WallSums) -> WallData:
-    noise = point_noise(sums.hit, sums.hit_sum, sums.hit_squares)
+    noise = _noise_of(wall, sums)
     assumed = noise if noise is not None else 1000.0 * wall.noise_m
     cells = own_cells(sums, assumed, 1000.0 * wall.width_m, 1000.0 * wall.bottom_m, 1000.0 * wall.top_m)
     # tiles at edges hold points of what is beside the wall
@@ -79,6 +81,13 @@ def _wall_data(wall: Wall, sums: WallSums) -> WallData:
     tiles = np.where((share >= _OWN_SHARE)[None, :, :, None], sums.tiles, 0.0)
     registration = register(tiles, TILE_CELLS * sums.grid.cell_mm, assumed)
     return WallData(wall, sums, cells, registration, noise, assumed)
+
+
+def _noise_of(wall: Wall, sums: WallSums) -> float | None:
+    """The scatter of points away from the wall's sides: of a return much of what lies there may be its neighbour's."""
+    extent = Extent(1000.0 * wall.width_m, 1000.0 * wall.bottom_m, 1000.0 * wall.top_m)
+    inside = field(sums.grid, extent, -min(_SIDE_MM, _SIDE_SHARE * extent.width_mm))
+    return point_noise(*(np.where(inside, table, 0) for table in (sums.hit, sums.hit_sum, sums.hit_squares)))
 
 
 def _in_threads(work: Callable[[_In], _Out], items: Iterable[_In]) -> list[_Out]:
@@ -91,7 +100,7 @@ def _cast(scan: Scan, room: Room, settings: SurfaceSettings, slots: Slots) -> Ra
     grids = [grid_of(wall) for wall in room.walls]
     coarse = [coarse_surface(wall, grid, room.cells) for wall, grid in zip(room.walls, grids, strict=True)]
     caster = RayCaster(room.walls, grids, coarse, room.level_from_local, slots.places_m, settings.recess_reach)
-    chunks = _after_probe(scan.chunks(), caster, len(room.walls))
+    chunks = _after_probe(scan.chunks(), caster, room.walls)
     _add_side_by_side(caster, ((points, c.escaped, slot) for c in chunks for slot, points in slots.parts(c)))
     return caster
 
@@ -112,7 +121,7 @@ def _add_side_by_side(caster: RayCaster, parts: Iterator[tuple[Floats32, Floats3
     caster.join_lanes()
 
 
-def _after_probe(chunks: Iterable[Chunk], caster: RayCaster, walls: int) -> Iterator[Chunk]:
+def _after_probe(chunks: Iterable[Chunk], caster: RayCaster, walls: tuple[Wall, ...]) -> Iterator[Chunk]:
     """Find each wall's scatter on the first chunks and set its band by it; then give all chunks.
 
     A chunk may hold a part of one turn of the scanner, and little of some walls: those take the others' scatter.
@@ -128,11 +137,11 @@ def _after_probe(chunks: Iterable[Chunk], caster: RayCaster, walls: int) -> Iter
     step = max(1, sum(len(one.points_m) for one in first) // _PROBE_POINTS)
     for chunk in first:
         caster.add(np.ascontiguousarray(chunk.points_m[::step]), chunk.escaped[:0], chunk.station)
-    found = [caster.finish(w) for w in range(walls)]
-    noise = [point_noise(sums.hit, sums.hit_sum, sums.hit_squares) for sums in found]
+    found = [caster.finish(w) for w in range(len(walls))]
+    noise = [_noise_of(wall, sums) for wall, sums in zip(walls, found, strict=True)]
     shown = [float((sums.hit > 0).mean()) for sums in found]
     most = max(shown)
-    told = [w for w in range(walls) if shown[w] >= _LEAST_SHOWN * most]
+    told = [w for w in range(len(walls)) if shown[w] >= _LEAST_SHOWN * most]
     known = [value for w in told if (value := noise[w]) is not None]
     usual = float(np.median(known)) if known else _LEAST_BAND_MM
     # that of the scan, not of a wall that has much on it

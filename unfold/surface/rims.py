@@ -29,7 +29,7 @@ _CORNER_MM = 30.0  # from a side, within which a surface that stands out from th
 _CORNER_SLACK_MM = 2.0
 _ALONG_CELLS = 5
 _DENSE = 2  # points in a cell
-_CROWDED = 3.0  # usual counts
+_CROWDED, _AROUND_CELLS = 3.0, 15  # times the counts of the wall's own cells around
 _STANDS_OUT = 2.0  # usual counts of a cell
 
 
@@ -161,10 +161,16 @@ def _in_corners(sums: WallSums, through: Counts, extent: Extent) -> Bools:
 
 
 def _crowded(sums: WallSums, half: int, extent: Extent) -> Bools:
-    """Cells about a wall's sides that hold many times its usual points: a surface across it, seen edge-on here."""
-    usual = np.median(sums.near[sums.near > 0]) if (sums.near > 0).any() else 1.0
+    """Cells about a wall's sides that hold many times the points beside them: a surface across it, seen edge-on here."""
     window = 2 * half + 1
-    many = counts_around(sums.near, window) > _CROWDED * usual * window**2
+    inner = field(sums.grid, extent, -min(_CORNER_MM, extent.width_mm / 4)) & (counts_around(sums.near, window) > 0)
+    cells = counts_around(inner, _AROUND_CELLS)
+    usual = counts_around(np.where(inner, sums.near, 0), _AROUND_CELLS) / np.maximum(cells, 1.0)
+    along = _ALONG_CELLS * half  # they lie in a line along the side
+    many = np.zeros(sums.near.shape, bool)
+    for size in ((along, 1), (1, along)):
+        found = ndimage.uniform_filter(sums.near.astype(float), size, mode="constant")
+        many |= (found > _CROWDED * usual) & (cells >= _ALONG_CELLS**2)
     return np.asarray(many & field(sums.grid, extent, _CORNER_MM) & ~field(sums.grid, extent, -_CORNER_MM))
 
 

@@ -120,8 +120,12 @@ class _Apart:
 def _tell_apart(sums: WallSums, sheet: Bools, clear: Bools, rims: Rims, spread: int, noise_mm: float) -> _Apart:
     """Tell things on the wall from lumps of it; `clear` cells are away from what makes mixed points."""
     weight = np.where(sheet, sums.near, 0)
-    near = counts_around(weight, spread)
-    total = sums_around(np.where(sheet, sums.near_sum, 0.0), spread)
+    # at a rim that is told within a cell, the points of a side face would lift the averages of the cells beside it too
+    alone, beside = rims.several, rims.told & ~rims.several
+    near, total = (
+        np.where(beside, around(np.where(alone, 0, table), spread), around(table, spread))
+        for around, table in ((counts_around, weight), (sums_around, np.where(sheet, sums.near_sum, 0.0)))
+    )
     off = np.where(near > 0.5, total / np.maximum(near, 0.5), 0.0) * (sheet if spread == 1 else 1.0)
     # noise that hangs together over more than a cell shows in how far the averages themselves scatter
     spread_mm = float(np.diff(np.quantile(off[sheet], [0.16, 0.84]))[0]) / 2 if sheet.any() else 0.0
