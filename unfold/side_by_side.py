@@ -5,6 +5,7 @@ import pickle
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import Any, BinaryIO, NoReturn, TypeVar
@@ -94,6 +95,12 @@ def _pipe() -> tuple[int, int]:
         with suppress(OSError):
             fcntl.fcntl(ends[1], fcntl.F_SETPIPE_SZ, 1 << 20)
     return ends
+
+
+def in_threads(work: Callable[..., _Out], *columns: Sequence[Any]) -> list[_Out]:
+    """Give [work(*row) for row in zip(*columns)], two rows at a time, each in a thread: for work in compiled code."""
+    with ThreadPoolExecutor(2) as pool:
+        return list(pool.map(lambda row: work(*row), zip(*columns, strict=True)))
 
 
 def shared_out(work: Callable[..., _Out], *columns: Sequence[Any]) -> list[_Out]:

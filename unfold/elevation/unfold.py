@@ -27,7 +27,7 @@ from unfold.progress import Progress, silent
 from unfold.room.result import Room, Wall
 from unfold.scan import Scan
 from unfold.settings.elevation import ElevationSettings
-from unfold.side_by_side import shared_out
+from unfold.side_by_side import in_threads, shared_out
 from unfold.surface.result import Surfaces, WallSurface
 
 MIRROR_MM = 60.0  # how far beyond a mirror's rough bounds what lies within it may reach
@@ -47,13 +47,13 @@ def unfold_walls(
         The walls, and what was measured of them, in the same order.
     """
     progress("tracing outlines")
-    evidence = [gather_evidence(surface) for surface in surfaces.walls]
+    evidence = in_threads(gather_evidence, surfaces.walls)
     outlines = trace_outlines(room, surfaces.walls, evidence)
     stations_known = _stations_known(scan)
-    candidates = [
-        _candidates(wall, room, outline, seen, surface, stations_known)
-        for wall, outline, seen, surface in zip(room.walls, outlines, evidence, surfaces.walls, strict=True)
-    ]
+    candidates = in_threads(
+        lambda wall, outline, seen, surface: _candidates(wall, room, outline, seen, surface, stations_known),
+        *(room.walls, outlines, evidence, surfaces.walls),
+    )
     progress("placing openings")
     cases, ends = _collect(scan, room, surfaces.walls, evidence, outlines, candidates)
     cases, mirrors = _set_mirrors_aside(room, cases)
@@ -62,8 +62,10 @@ def unfold_walls(
     openings = shared_out(measure_openings, room.walls, surfaces.walls, evidence, outlines, cases)
     level = level_datum_m(room, settings.level_above_floor_mm)
     walls = tuple(
-        _unfolded(wall, room, scan, outline, own, seen, level)
-        for wall, outline, own, seen in zip(room.walls, outlines, openings, evidence, strict=True)
+        in_threads(
+            lambda wall, outline, own, seen: _unfolded(wall, room, scan, outline, own, seen, level),
+            *(room.walls, outlines, openings, evidence),
+        )
     )
     matrix = np.eye(4)
     matrix[:3, :3], matrix[:3, 3] = room.level_from_local.T, scan.origin_m

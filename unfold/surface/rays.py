@@ -13,6 +13,7 @@ import numpy as np
 from unfold.arrays import AnyArray, Counts, Floats, Floats32
 from unfold.room.result import Wall
 from unfold.surface import kernels as k
+from unfold.surface.block_kernels import take_rasters
 from unfold.surface.coarse import COARSE_STEP_CELLS, CoarseSurface
 from unfold.surface.result import Grid
 from unfold.surface.view import Plan, View, plan_of, view_from
@@ -154,32 +155,28 @@ class RayCaster:
         across, tile_shape = (grid.columns, grid.rows), _tile_shape(grid)
         cells = slice(int(wall[k.FIRST]), int(wall[k.FIRST]) + grid.rows * grid.columns)
         tiles = slice(int(wall[k.TILE_FIRST]), int(wall[k.TILE_FIRST]) + tile_shape[0] * tile_shape[1])
-
         tally = self._tallies[0]
-
-        def count(which: int) -> Counts:
-            return np.ascontiguousarray(tally.counts[cells, which].reshape(across).T)
-
-        def total(which: int) -> Floats:
-            return np.ascontiguousarray(tally.sums[cells, which].reshape(across).T)
-
+        count = np.empty((tally.counts.shape[1], grid.rows, grid.columns), np.uint32)
+        total = np.empty((tally.sums.shape[1], grid.rows, grid.columns))
+        take_rasters(tally.counts[cells], count)
+        take_rasters(tally.sums[cells], total)
         return WallSums(
             grid=grid,
             coarse_mm=self._coarse[w].at_cells(grid),
             band_mm=float(wall[k.BAND]),
-            hit=count(k.HIT),
-            recess=count(k.RECESS),
-            through=count(k.THROUGH),
-            proud=count(k.PROUD),
-            blocked=count(k.BLOCKED),
-            lost=count(k.LOST),
-            near=count(k.HIT) + count(k.BESIDE),
-            front=count(k.FRONT),
-            depth_sum=total(k.DEPTH),
-            hit_sum=total(k.HIT_SUM),
-            hit_squares=total(k.HIT_SQUARES),
-            near_sum=total(k.HIT_SUM) + total(k.BESIDE_SUM),
-            near_squares=total(k.HIT_SQUARES) + total(k.BESIDE_SQUARES),
+            hit=count[k.HIT],
+            recess=count[k.RECESS],
+            through=count[k.THROUGH],
+            proud=count[k.PROUD],
+            blocked=count[k.BLOCKED],
+            lost=count[k.LOST],
+            near=count[k.HIT] + count[k.BESIDE],
+            front=count[k.FRONT],
+            depth_sum=total[k.DEPTH],
+            hit_sum=total[k.HIT_SUM],
+            hit_squares=total[k.HIT_SQUARES],
+            near_sum=total[k.HIT_SUM] + total[k.BESIDE_SUM],
+            near_squares=total[k.HIT_SQUARES] + total[k.BESIDE_SQUARES],
             by_station=np.ascontiguousarray(
                 tally.by_station[:, cells].reshape(len(tally.by_station), *across).transpose(0, 2, 1)
             ),
