@@ -19,10 +19,10 @@ from unfold.settings.surface import SurfaceSettings
 from unfold.surface.blocks import block_sums
 from unfold.surface.coarse import coarse_surface, grid_of
 from unfold.surface.noise import cell_spread, point_noise
-from unfold.surface.rims import Extent, field
 from unfold.surface.rays import TILE_CELLS, RayCaster, WallSums
 from unfold.surface.registration import register
 from unfold.surface.result import Surfaces
+from unfold.surface.rims import Extent, field
 from unfold.surface.shared_error import shared_errors
 from unfold.surface.slots import Slots
 from unfold.surface.tolerance import load_tolerance

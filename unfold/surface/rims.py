@@ -161,7 +161,7 @@ def _in_corners(sums: WallSums, through: Counts, extent: Extent) -> Bools:
 
 
 def _crowded(sums: WallSums, half: int, extent: Extent) -> Bools:
-    """Cells about a wall's sides that hold many times the points beside them: a surface across it, seen edge-on here."""
+    """Cells at a wall's sides that hold many times the points beside them: a surface across it, seen edge-on here."""
     window = 2 * half + 1
     inner = field(sums.grid, extent, -min(_CORNER_MM, extent.width_mm / 4)) & (counts_around(sums.near, window) > 0)
     cells = counts_around(inner, _AROUND_CELLS)
