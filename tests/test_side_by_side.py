@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from unfold.errors import ScanError, UnfoldError
-from unfold.side_by_side import Line, partner, shared_out, side_by_side
+from unfold.side_by_side import Line, in_threads, partner, shared_out, side_by_side
 
 
 def writes(path: Path) -> None:
@@ -113,3 +113,9 @@ def test_what_shared_out_work_raises_is_raised() -> None:
 
     with pytest.raises(ScanError, match="the file is broken"):
         shared_out(fails_at, range(6))
+
+
+def test_rows_worked_on_in_threads_keep_their_order_and_their_error() -> None:
+    assert in_threads(lambda a, b: a - b, range(5), [0, 0, 1, 1, 2]) == [0, 1, 1, 2, 2]
+    with pytest.raises(ZeroDivisionError):
+        in_threads(lambda a: 1 / a, [1, 0, 2])

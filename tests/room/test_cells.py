@@ -150,3 +150,12 @@ def test_carving_marks_what_fine_steps_along_the_rays_touch() -> None:
         index = index[np.all((index >= 0) & (index < 20), axis=1)]
         expected[tuple(index.T)] = 1
     assert np.mean(free != expected) < 2e-4  # a corner cut by less than a step
+
+
+@pytest.mark.parametrize("reach", [1, 2])
+def test_cells_met_around_each_are_counted_as_by_comparing_all(reach: int) -> None:
+    cells = folded([RANDOM.uniform(-0.4, 0.4, (300, 3))], 0.1)
+    where = np.array(unpacked(cells.keys))
+    expected = [int(np.all(np.abs(where - cell) <= reach, axis=1).sum()) for cell in where[::3]]
+    assert len(set(expected)) > 3
+    np.testing.assert_array_equal(kernels.count_met(*cells.columns(), cells.keys, 3, reach), expected)

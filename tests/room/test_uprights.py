@@ -7,7 +7,16 @@ import pytest
 
 from unfold.arrays import Floats
 from unfold.room import plan_kernels
-from unfold.room.uprights import Circle, Line, draws_needed, find_traces, fit_circle, fit_line, gather_strips
+from unfold.room.uprights import (
+    Circle,
+    Line,
+    draws_needed,
+    find_traces,
+    fit_circle,
+    fit_line,
+    gather_strips,
+    group_rows,
+)
 
 RANDOM = np.random.default_rng(3)
 
@@ -129,3 +138,11 @@ def test_three_flats_that_touch_a_circle_stay_flat_and_an_arc_is_found_round() -
 def turn(degrees: float) -> Floats:
     c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
     return np.asarray([[c, s], [-s, c]], dtype=float)
+
+
+@pytest.mark.parametrize("apart", [1, 1_000_000])
+def test_rows_are_grouped_in_the_order_of_their_distinct_values(apart: int) -> None:
+    keys = np.random.default_rng(3).integers(-4, 5, (500, 3)) * (apart, apart, 1)
+    distinct, group = np.unique(keys, axis=0, return_inverse=True)
+    assert 100 < len(distinct) < 500
+    np.testing.assert_array_equal(group_rows(keys), group.ravel())

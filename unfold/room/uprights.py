@@ -94,7 +94,7 @@ def gather_strips(xy: Floats, normals: Floats) -> Strips:
     """Gather cells at `xy` (n, 2) with level unit normals (n, 2) into strips."""
     folded = np.mod(np.arctan2(normals[:, 1], normals[:, 0]), math.pi)
     sector = np.floor(folded / (math.pi / 8)).astype(np.int64)
-    group = _group(np.c_[np.floor(xy / STRIP_M).astype(np.int64), sector])
+    group = group_rows(np.c_[np.floor(xy / STRIP_M).astype(np.int64), sector])
     weight = np.bincount(group).astype(float)
     double = 2.0 * folded  # the mean of directions without sign is half the mean of the doubled angles
     cosine, sine = np.bincount(group, np.cos(double)), np.bincount(group, np.sin(double))
@@ -103,7 +103,7 @@ def gather_strips(xy: Floats, normals: Floats) -> Strips:
     return Strips(np.stack([x, y, np.cos(angle), np.sin(angle)], axis=1), weight)
 
 
-def _group(keys: Ints) -> Ints:
+def group_rows(keys: Ints) -> Ints:
     """Which row each of `keys` (n, m) has among their distinct rows in order; by one number a row: sorting is slow."""
     keys = keys - keys.min(axis=0)
     number = np.ravel_multi_index(tuple(keys.T), tuple(keys.max(axis=0) + 1))
