@@ -154,3 +154,31 @@ def test_few_rays_on_a_reveal_pin_it_by_how_deep_they_ended() -> None:
     assert np.sqrt(np.mean(np.square(errors))) < 1.3
     assert np.mean(np.abs(errors) < 2 * np.array(stated)) > 0.9
     assert np.median(stated) < 1.2
+
+
+def test_a_pane_before_what_shows_through_it_makes_no_mixed_points() -> None:
+    """Rays that pass an edge at a slant end on a pane 180 mm deep or on what lies 250 mm deep, however far they passed.
+
+    Taken for beams that are a quarter front they would draw the edge to themselves; it lies in the gap before them.
+    """
+    random = np.random.default_rng(3)
+    x = np.repeat([-30.0, -10.0, 7.0, 20.0, 33.0], 60) + random.normal(0, 0.3, 300)
+    t = np.tile(np.linspace(-600.0, 600.0, 60), 5)
+    behind = np.where(random.random(x.size) < 0.3, 182.0, 250.0)
+    depth = np.where(x > 0, behind, 0.0) + random.normal(0, 0.5, x.size)
+    fit = fit_edge(EdgeRays(x, t, np.full(x.size, 3.4), depth), 4.0, 2.5, 0.0015)
+    assert fit is not None
+    assert fit.offset_mm == pytest.approx(-1.5, abs=2.5)  # from -10 to 7
+    assert fit.standard_uncertainty_mm > 2.0
+
+
+def test_an_edge_that_mixed_points_on_one_side_alone_tell_of_is_as_uncertain_as_the_spot() -> None:
+    """A seventh of the beam of all rays near the edge met the front: a narrow spot is near it, a wide one far off."""
+    random = np.random.default_rng(4)
+    x = np.repeat([-14.0, 0.9, 13.0], 40) + random.normal(0, 0.1, 120)
+    t = np.tile(np.linspace(-300.0, 300.0, 40), 3)
+    depth = np.where(x > 10.0, 145.0, np.where(x > 0, np.where(random.random(x.size) < 0.5, 124.0, 145.0), 0.0))
+    fit = fit_edge(EdgeRays(x, t, np.full(x.size, 0.1), depth + random.normal(0, 0.5, x.size)), 2.0, 2.5, 0.0015)
+    assert fit is not None
+    assert abs(fit.offset_mm) < 2.5 * fit.standard_uncertainty_mm
+    assert fit.standard_uncertainty_mm > 0.6

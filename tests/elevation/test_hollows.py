@@ -5,9 +5,9 @@ import pytest
 from scipy.stats import poisson
 
 from tests.elevation.scenes import surface, upright, wall
-from unfold.arrays import Floats
+from unfold.arrays import AnyArray, Bools, Floats
 from unfold.elevation.candidates import find_candidates
-from unfold.elevation.evidence import BEHIND, EMPTY, WALL, Evidence
+from unfold.elevation.evidence import BEHIND, EMPTY, PROUD, WALL, Evidence
 from unfold.elevation.hollows import CHANCE, goes_on, is_hollow, with_holes
 from unfold.elevation.local_rays import LocalRays
 from unfold.elevation.rings import signed_distance
@@ -79,3 +79,50 @@ def test_where_the_wall_goes_on_what_lies_behind_is_no_back(open_hole: bool) -> 
     rays, ring = points_about(1, 120.0, 5.0, open_hole, 300, 180.0), circle(120.0)
     distance = signed_distance(ring, np.column_stack([rays.a, rays.b]))
     assert goes_on(rays, distance, ring, 0.8) == (not open_hole)
+
+
+def hole_in_a_wall(sparse: bool) -> tuple[Evidence, Bools, AnyArray]:
+    """A box of 100 mm seen from one side: nothing came from its left, but for two strays that stand proud.
+
+    Where points are sparse each empty cell is taken for what the nearest point is, wall or box.
+    """
+    grid = surface(wall("W1", upright((0, 0, 0), 0.0), 2.0)).grid
+    inside = np.zeros((grid.rows, grid.columns), dtype=bool)
+    inside[20:270, 20:220] = True
+    seen = np.where(inside, WALL, EMPTY).astype(np.int8)
+    seen[100:110, 100:110] = EMPTY
+    seen[100:110, 108:110] = BEHIND
+    seen[103, 102] = seen[106, 102] = PROUD
+    kind = seen.copy()
+    if sparse:
+        kind[100:110, 100:104], kind[100:110, 106:108] = WALL, BEHIND
+    else:
+        kind[100:110, 101:104] = PROUD
+    spacing = np.full(kind.shape, 14.0 if sparse else 8.0)
+    return Evidence(grid, seen, kind, spacing, np.zeros(kind.shape, dtype=bool)), inside, np.where(seen == BEHIND, 3, 0)
+
+
+@pytest.mark.parametrize("sparse", [False, True])
+def test_neither_strays_nor_the_scale_of_sparse_points_part_a_hole(sparse: bool) -> None:
+    # 80 cells without a point, of 14 mm spacing: 41 points are missing, of which the chance is exp(-41) (Poisson)
+    assert poisson.pmf(0, 80 * (10.0 / 14.0) ** 2) < CHANCE
+    evidence, inside, behind = hole_in_a_wall(sparse)
+    if sparse:
+        evidence.seen[103, 102] = evidence.seen[106, 102] = EMPTY
+    whole = with_holes([], evidence, 0.8, behind, inside, np.zeros(inside.shape[1]))
+    assert [one.box_mm for one in whole] == [(800.0, 800.0, 900.0, 900.0)]
+
+
+def test_boards_around_a_clear_opening_are_no_lack_of_wall_beside_it() -> None:
+    """A few points of a cased door's reveal lie at the height of the wall: it does not go on within for that."""
+    random = np.random.default_rng(5)
+    a, b = random.uniform(-400, 400, (2, 40_000))
+    reach = np.maximum(np.abs(a), np.abs(b))
+    depth = np.where(reach < 300.0, 60.0, np.where(reach < 380.0, -16.0, 0.0)) + random.normal(0, 0.8, a.size)
+    rim = (reach < 300.0) & (reach > 280.0) & (random.random(a.size) < 0.2)
+    depth[rim] = random.normal(0, 1.0, rim.sum())
+    none = np.zeros(a.size)
+    rays = LocalRays(a, b, none, none, depth, np.zeros(a.size, np.int64))
+    ring = np.array([[-300.0, -300.0], [300.0, -300.0], [300.0, 300.0], [-300.0, 300.0]])
+    distance = signed_distance(ring, np.column_stack([a, b]))
+    assert not goes_on(rays, distance, ring, 0.8)

@@ -177,6 +177,30 @@ def test_boxes_and_pipes_are_told_apart_and_measured(circle: bool) -> None:
     assert np.sqrt(np.mean(np.square(errors))) < 1.0
 
 
+def pipe_at_a_slant(seed: int, diameter: float, slant: float) -> LocalRays:
+    """Rays from one station far to the left of a pipe's hole: they end on its right half's side face, or nowhere."""
+    random = np.random.default_rng(seed)
+    half = diameter / 2
+    a, b = np.meshgrid(np.arange(-half - 40, half + 40, 16.0), np.arange(-half - 40, half + 40, 9.0))
+    a, b = (one.ravel() + random.uniform(0, 9) + random.normal(0, 0.3, one.size) for one in (a, b))
+    within = np.hypot(a, b) < half
+    reach = np.sqrt(np.clip(half**2 - b**2, 0.0, None)) - a  # along the wall, up to the side face
+    depth = np.where(within, np.where(reach / slant < 200.0, reach / slant, 1e6), 0.0) + random.normal(0, 0.5, a.size)
+    return LocalRays(a, b, np.full(a.size, slant), np.zeros(a.size), depth, np.zeros(a.size, np.int64))
+
+
+def test_a_pipe_s_side_face_met_at_a_slant_pins_its_far_half() -> None:
+    errors, stated = [], []
+    for seed in range(12):
+        rays = pipe_at_a_slant(seed, 120.0, 2.5)
+        fit = fit_circle(rays, (-58.0, -58.0, 52.0, 58.0), 0.0, 2.5, True)
+        assert fit is not None
+        errors.append(fit.size_mm[0] - 120.0)
+        stated.append(fit.standard_uncertainty_mm)
+    assert np.sqrt(np.mean(np.square(errors))) < 2.0
+    assert np.mean(np.abs(errors) < 2 * np.array(stated)) > 0.9
+
+
 def mirror_scene(mirrored: bool) -> tuple[ZoneRays, np.ndarray]:
     """Points seen through a hole in a wall: the room's own mirror image, or a room of its own."""
     random = np.random.default_rng(5)

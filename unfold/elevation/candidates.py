@@ -14,6 +14,7 @@ LEAST_SIDE_MM = 30.0
 LEAST_RAYS = 4
 PLATE_SIDES_MM = (35.0, 320.0)
 FLOOR_MM = 70.0
+TALL_MM = 500.0
 LEAST_CARRIED_MM = 500.0  # no door is narrower
 LEAST_DOUBTFUL = 0.8  # of the cells between a candidate and the floor that must not be the wall's own surface
 VOID_SPACING = 0.6  # of a cell: so close, a cell holds 2.8 points, and 6 cells in 100 none by chance
@@ -126,12 +127,22 @@ def _substantial(cells: Bools, rays_behind: AnyArray, evidence: Evidence) -> boo
 
 
 def _candidate(source: Literal["behind", "plate"], cells: Bools, evidence: Evidence, floor_v: Floats) -> Candidate:
-    u, v = _positions(cells, evidence)
+    u, v = _positions(_off_the_floor(cells, evidence, floor_v), evidence)
     turn = _turn_of(u, v)
     box = _box(u, v, turn, evidence.grid.cell_mm / 2)
     reaches = reaches_floor(cells, evidence, floor_v)
     casing = source == "behind" and has_casing(box, turn, evidence, reaches)
     return Candidate(source, cells, box, turn, casing, reaches)
+
+
+def _off_the_floor(cells: Bools, evidence: Evidence, floor_v: Floats) -> Bools:
+    """A tall group without its columns that stay by the floor: there the floor went on behind the wall's foot."""
+    _, v = cell_centres(evidence.grid)
+    rows = np.flatnonzero(cells.any(axis=1))
+    if v[rows[-1]] - v[rows[0]] < TALL_MM:
+        return cells
+    highest = v[cells.shape[0] - 1 - np.argmax(cells[::-1], axis=0)]
+    return np.asarray(cells & (highest - floor_v > FLOOR_MM))
 
 
 def _positions(cells: Bools, evidence: Evidence) -> tuple[Floats, Floats]:

@@ -6,7 +6,7 @@ import numpy as np
 
 from unfold.arrays import Bools, Floats
 from unfold.elevation.local_rays import FAR_MM, SIDE_FACE_MM, Box, LocalRays
-from unfold.elevation.point_ring import BLURS_MM, circle_in_points, field_likelihood, point_field
+from unfold.elevation.point_ring import BLURS_MM, circle_in_points, field_likelihood, point_field, profiled
 from unfold.elevation.rings import signed_distance
 from unfold.elevation.shapes import Shape, stations_known, turn_back
 
@@ -21,8 +21,8 @@ def fit_circle(rays: LocalRays, box: Box, turn_deg: float, tolerance_mm: float, 
     start = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2, (box[2] - box[0] + box[3] - box[1]) / 4])
     if front_outside and not stations_known(rays):
         field = point_field(rays.a, rays.b, rays.depth, box, tolerance_mm)
-        found, uncertainty = circle_in_points(field, start)
-        return _circle(found[:2], float(found[2]), uncertainty, turn_deg)
+        found = circle_in_points(field, start)
+        return _circle(*found, turn_deg)
     labels = _ring_labels(rays, start, box, tolerance_mm, front_outside).near(start)
     if not (np.any(labels.front) and np.any(~labels.front)):
         return None
@@ -39,7 +39,8 @@ def fit_circle(rays: LocalRays, box: Box, turn_deg: float, tolerance_mm: float, 
         method="Nelder-Mead",
         options={"initial_simplex": simplex, "xatol": 0.02, "fatol": 0.01, "maxiter": 400},
     )
-    return _circle(best.x[:2], float(best.x[2]), _radius_uncertainty(misfit, best.x), turn_deg)
+    middle, radius, uncertainty = profiled(misfit, best.x)
+    return _circle(middle, radius, uncertainty, turn_deg)
 
 
 def _circle(middle: Floats, radius: float, uncertainty: float, turn_deg: float) -> Shape:
@@ -88,18 +89,6 @@ def _label_likelihood(beyond: Floats, front: np.ndarray, blur: float) -> float:
     share = 1.0 / (1.0 + np.exp(-np.clip(beyond / blur, -40, 40)))
     chance = 0.02 + 0.96 * share
     return float(np.sum(np.log(np.where(front, chance, 1 - chance))))
-
-
-def _radius_uncertainty(misfit: object, best: Floats) -> float:
-    """Half the width over which the likelihood stays within 1/2 of its best, the centre and blur held."""
-    assert callable(misfit)
-    least = misfit(best)
-    steps = np.arange(0.1, 12.0, 0.1)
-    widths = []
-    for sign in (1.0, -1.0):
-        beyond = next((s for s in steps if misfit(best + np.array([0, 0, sign * s, 0])) > least + 0.5), 12.0)
-        widths.append(beyond)
-    return max(float(np.mean(widths)), 0.1)
 
 
 def ring_likelihood(

@@ -28,9 +28,12 @@ _BLURS_MM = (
 _LEAST_OUTLIERS, _MOST_OUTLIERS = 0.003, 0.15
 _MINGLED_MM = 15.0  # farther than this from the edge nothing is blurred any more: what contradicts there is an outlier
 _NEAR_BACK_MM = 400.0  # up to here what ended between front and back is taken for a mixed point
+_LEAST_ON_SURFACE, _SHARE_ON_SURFACE = 3, 0.05  # rays at one depth that show a second surface behind
 _WIDE, _CLEARLY = 20.0, 6.0  # how much wider, and by how much the log-likelihood must gain
 _BOARD_MM, _PROUDEST_MM, _ON_ONE_BOARD = 2.5, 40.0, 0.6  # rays before the front piece that a board explains
 _OFFSETS, _SLOPES = 41, 7  # grid of the posterior
+_SPOT_MM, _SPOT_SD = 0.9, 0.6  # blur of a spot 6 mm wide, and the deviation of its logarithm
+_LIKELY, _PLACES = 4.0, 81  # blurs less likely by this log-likelihood are left out; places at which the others are held
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +134,8 @@ def _labels(rays: EdgeRays, back: Floats, start_mm: float, tolerance_mm: float) 
     A ray on the front piece counts where it ended, any other where it crossed the front's surface. A mixed point,
     part front and part back, lies between the two by the share of the beam; only a ray that drifts away from the edge
     can be told to be one, for a ray that drifts toward it may have met the side face, which has its own fit; nor is one
-    what ended on another side face of the opening. Where the back is far, what ended between may as well be a thing
+    what ended on another side face of the opening, or on a second surface behind it, as a pane before what shows
+    through it, that rays far from the edge met too. Where the back is far, what ended between may as well be a thing
     behind: such rays say nothing.
     """
     on_front = rays.depth < np.minimum(tolerance_mm, 0.3 * back)
@@ -139,6 +143,7 @@ def _labels(rays: EdgeRays, back: Floats, start_mm: float, tolerance_mm: float) 
     between = away & ~on_front & (rays.depth < back - tolerance_mm)
     if rays.passed is not None:
         between &= ~rays.passed
+    between &= ~_met_elsewhere(rays.depth, between & (rays.x > start_mm + _MINGLED_MM), tolerance_mm)
     front = np.where(on_front, 1.0, np.where(between, np.clip(1.0 - rays.depth / back, 0.0, 1.0), 0.0))
     x = np.where(on_front, rays.x + rays.drift * rays.depth, rays.x)
     unclear = between & (back > _NEAR_BACK_MM) & (rays.depth > 0.1 * _NEAR_BACK_MM) & (rays.depth < 0.7 * back)
@@ -146,6 +151,13 @@ def _labels(rays: EdgeRays, back: Floats, start_mm: float, tolerance_mm: float) 
     front = np.where(unclear | (back <= _NEAR_BACK_MM), front, np.round(front))
     found = _Sides(x, rays.t, front, np.hypot(1.0, rays.drift), ~away)
     return found.select(~unclear)
+
+
+def _met_elsewhere(depth: Floats, unmixed: Bools, tolerance_mm: float) -> Bools:
+    """Whether rays ended about as deep as several of those so far from the edge that none of them is a mixed point."""
+    known = np.sort(depth[unmixed])
+    first, last = (np.searchsorted(known, depth + side * tolerance_mm) for side in (-1, 1))
+    return np.asarray(last - first >= max(_LEAST_ON_SURFACE, _SHARE_ON_SURFACE * known.size))
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,13 +244,13 @@ def _posterior(
     if np.any(sides.front[near] > 0.5) and np.any(sides.front[near] < 0.5):
         sides = sides.select(near)
     prior = _prior(offset, slope_sd, side)
-    best = (-np.inf, _BLURS_MM[0], offset, slope)
+    tried = []
     for blur in _BLURS_MM:
         o, s = _newton(sides, offset, slope, blur, outliers, prior)
         score = edge_score(sides.x, sides.t, sides.front, blur * sides.stretch, o, s, outliers)
-        value = float(score[0] + prior.log(o, s))
-        best = max(best, (value, blur, o, s))
-    _, blur, offset, slope = best
+        tried.append((float(score[0] + prior.log(o, s)) + _of_a_spot(blur), blur, o, s))
+    value, blur, offset, slope = max(tried)
+    likely = [(b, o) for v, b, o, _ in tried if v > value - _LIKELY]
     half = _half_width(sides.x - slope * sides.t - offset, sides.front, blur)
     reach_t = max(float(np.abs(sides.t).max()), 1.0)
     away = np.abs(sides.x - slope * sides.t - offset)  # rays farther off add the same to every edge that is tried
@@ -251,6 +263,8 @@ def _posterior(
         log = log + prior.log(offsets[:, None], slopes)
         mean, deviation = _moments(offsets, slopes, log)
         deviation = np.maximum(deviation, [0.02, 0.02 / reach_t])
+    shift, spread = _over_blurs(sides, prior, likely, blur, outliers, mean, float(deviation[0]))
+    mean[0], deviation[0] = mean[0] + shift, np.hypot(deviation[0], spread)
     count = int(np.sum(np.abs(sides.x - slope * sides.t - offset) < _MINGLED_MM))
     return EdgeFit(
         float(mean[0] - mean[1] * middle),
@@ -263,6 +277,46 @@ def _posterior(
         side is not None,
         float(np.sqrt(np.mean(sides.stretch**2))) if sides.x.size else 1.0,
     )
+
+
+def _of_a_spot(blur_mm: float) -> float:
+    """Log of the prior of a blur: the spots of terrestrial scanners are 4 to 8 mm wide (data sheets, from memory)."""
+    return -0.5 * float(np.log(blur_mm / _SPOT_MM) / _SPOT_SD) ** 2
+
+
+def _over_blurs(
+    sides: _Sides,
+    prior: _Prior,
+    likely: list[tuple[float, float]],
+    blur: float,
+    outliers: float,
+    mean: Floats,
+    deviation: float,
+) -> tuple[float, float]:
+    """How far the mean offset moves, and how much more it spreads, when every likely blur counts by its likelihood.
+
+    `likely` holds blurs and the offset that is likeliest with each. Where rays on one side of an edge alone were mixed
+    points, a narrow blur near them explains them as well as a wide one farther off.
+    """
+    best = [offset for _, offset in likely]
+    if max(best) - min(best) < 0.5 * deviation:
+        return 0.0, 0.0
+    offsets = np.linspace(min(best) - 4 * deviation, max(best) + 4 * deviation, _PLACES)
+    slope = mean[1:2]
+    logs = {
+        one: edge_log_likelihood(sides.x, sides.t, sides.front, one * sides.stretch, offsets, slope, outliers)[:, 0]
+        + _of_a_spot(one)
+        for one, _ in likely
+    }
+    before = prior.log(offsets, slope[0])
+    alone = np.exp(logs[blur] + before - (logs[blur] + before).max())
+    top = max(float((log + before).max()) for log in logs.values())
+    together = np.sum([np.exp(log + before - top) for log in logs.values()], axis=0)
+    means, variances = [], []
+    for weight in (alone / alone.sum(), together / together.sum()):
+        means.append(float(weight @ offsets))
+        variances.append(float(weight @ (offsets - means[-1]) ** 2))
+    return means[1] - means[0], float(np.sqrt(max(variances[1] - variances[0], 0.0)))
 
 
 def _outlier_share(across: Floats, front: Floats, offset: float) -> float:

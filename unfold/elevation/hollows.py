@@ -30,6 +30,8 @@ GOES_ON = 0.5  # of the density of points beside a ring, from which on the wall 
 WITHIN_MM = 25.0
 LEAST_RETURNS = 6  # points from behind that can tell a depth
 STEP_MM = 3.0
+BOARD_MM = 60.0
+MOSTLY_WITHIN = 0.9
 
 
 def with_holes(
@@ -48,12 +50,31 @@ def with_holes(
     open_cells = (np.isin(evidence.kind, (EMPTY, BEHIND)) | strays) & inside
     if noise_mm > NOISY_MM:  # single points that noise brought up to the wall's surface part no hole
         open_cells = ndimage.binary_closing(open_cells, np.ones((3, 3), dtype=bool)) & inside
+    # where points are sparse, cells without any are of the wall beside them: many together are none of it
+    bare = np.isin(evidence.seen, (EMPTY, BEHIND)) & inside
+    bare = ndimage.binary_opening(bare, np.ones((3, 3), dtype=bool)) | (bare & open_cells)
     holes = _holes(open_cells, evidence, rays_behind, floor_v)
+    holes = _largest(holes + [one for one in _holes(bare, evidence, rays_behind, floor_v) if _surely(one, evidence)])
     taken = np.zeros(inside.shape, dtype=bool)
     for hole in holes:
         taken |= ndimage.binary_dilation(hole.cells, iterations=2)
-    parts = [one.source == "behind" and bool(np.mean(taken[one.cells]) > 0.9) for one in candidates]
+    parts = [one.source == "behind" and bool(np.mean(taken[one.cells]) > MOSTLY_WITHIN) for one in candidates]
     return [one for one, part in zip(candidates, parts, strict=True) if not part] + holes
+
+
+def _surely(hole: Candidate, evidence: Evidence) -> bool:
+    """Whether so many cells without points are no chance where points lie as far apart as around them (Poisson)."""
+    expected = (evidence.grid.cell_mm / evidence.spacing_mm[hole.cells]) ** 2
+    return bool(expected.sum() > -np.log(CHANCE))
+
+
+def _largest(holes: list[Candidate]) -> list[Candidate]:
+    """Holes of which no other holds nearly all cells."""
+    kept: list[Candidate] = []
+    for hole in sorted(holes, key=lambda one: -int(one.cells.sum())):
+        if all(np.mean(other.cells[hole.cells]) < MOSTLY_WITHIN for other in kept):
+            kept.append(hole)
+    return kept
 
 
 def _holes(open_cells: Bools, evidence: Evidence, rays_behind: AnyArray, floor_v: Floats) -> list[Candidate]:
@@ -141,7 +162,8 @@ def goes_on(rays: LocalRays, distance: Floats, ring: Floats, noise_mm: float) ->
     if min(areas) <= 0.0:
         return False
     within = (front & (distance < -margin) & (distance > -margin - WITHIN_MM)).sum() / areas[0]
-    beside = (front & (distance > margin) & (distance < margin + WITHIN_MM)).sum() / areas[1]
+    before = (rays.depth < max(blur, 3.0)) & (rays.depth > -BOARD_MM)  # beside the clear opening stand boards
+    beside = (before & (distance > margin) & (distance < margin + WITHIN_MM)).sum() / areas[1]
     return bool(within > GOES_ON * beside)
 
 

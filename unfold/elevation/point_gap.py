@@ -16,7 +16,9 @@ AROUND_MM = (8.0, 40.0)  # before and after the ends of an edge, where the front
 SAME_COLUMN_MM = 1.5  # points this near in line are of one column
 LEFT_SHARE = 0.3  # of the points that a column would leave beside the edge, from which on it did
 STEEPEST = 0.3  # columns of a scanner that is not upright lean
-BIN_MM = 1.5
+BIN_MM, CLEARLY = 1.0, 1.1  # points in line are counted in bins; by so much more they must be
+NEAR_MM = 15.0
+DISPERSED = 2.0
 STRIPS = 12  # along the edge
 STEP_MM = 0.25
 WIDEST_MM = 40.0
@@ -55,14 +57,17 @@ def beyond_the_last(
     if span == 0.0 or around[0].size < LEAST_POINTS:
         return _any_gap(before)
     go_on, share = around[0] - slope * around[1], (ends[1] - ends[0]) / span
-    lean = _lean(np.concatenate([x, go_on]), np.concatenate([t, around[1]]))
+    both = np.concatenate([x, go_on]), np.concatenate([t, around[1]])
+    near = np.abs(both[0] - offset) < NEAR_MM  # columns of other stations lean otherwise
+    lean = _lean(both[0][near], both[1][near])
     left, column = x - lean * t, go_on - lean * around[1]
     seen = _close_to(left, column) > LEFT_SHARE * share * _close_to(column, column)
     # what lies beyond the edge as told by density belongs to the piece where a column goes on there
     last = float(np.sort(x[(x < offset) | (_close_to(column[seen], left) > 0)])[-2])  # but for a stray
     reached = column[:, None] + lean * np.linspace(*ends, STRIPS) - last
     # a column that left points ends before the edge, or crosses it: what strays from it is not missing
-    reached = np.sort(reached[reached > np.where(seen, SAME_COLUMN_MM, 0.0)[:, None]])
+    strays = seen | _in_columns(both[0][near] - lean * both[1][near])
+    reached = np.sort(reached[reached > np.where(strays, SAME_COLUMN_MM, 0.0)[:, None]])
     places = np.arange(STEP_MM / 2, WIDEST_MM, STEP_MM)
     missing = share / STRIPS * np.searchsorted(reached, places)
     if missing[-1] < LEAST_MISSING:
@@ -81,15 +86,25 @@ def _close_to(points: Floats, places: Floats) -> Floats:
     return np.asarray(last - first, float)
 
 
+def _in_columns(x: Floats) -> bool:
+    """Whether points stand in columns across x (n,) rather than strewn: their index of dispersion is then over one."""
+    if x.size == 0:
+        return False
+    counts, _ = np.histogram(x, np.arange(x.min(), x.max() + 2 * SAME_COLUMN_MM, SAME_COLUMN_MM))
+    return bool(np.var(counts) > DISPERSED * np.mean(counts))
+
+
 def _lean(x: Floats, t: Floats) -> float:
     """The lean of columns, mm per mm, under which most points fall in line; 0 for a scanner that stands upright."""
+    if x.size == 0:
+        return 0.0
     reach = max(float(np.ptp(t)) / 2, 1.0)
     steps = np.arange(0.0, STEEPEST, BIN_MM / 2 / reach)
     leans = np.concatenate([steps, -steps[1:]])
     counts = [np.bincount(((x - lean * t - x.min() + STEEPEST * 2 * reach) / BIN_MM).astype(int)) for lean in leans]
     in_line = np.array([float((count.astype(float) ** 2).sum()) for count in counts])
     best = int(np.argmax(in_line))
-    return float(leans[best]) if in_line[best] > 1.3 * in_line[0] else 0.0
+    return float(leans[best]) if in_line[best] > CLEARLY * in_line[0] else 0.0
 
 
 def _any_gap(x: Floats) -> tuple[float, float]:

@@ -4,6 +4,7 @@ The twin of `point_edge` for closed rings, to fit a circle and to tell it from a
 are counted on a small raster, and their density falls to nothing across the ring over the blur.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,8 @@ SIDE_DEPTHS = 3.0  # of the tolerance, how deep the back must be for points betw
 IMPOSSIBLE = -1e9  # log-likelihood, finite so that differences are
 STEPS = 12  # of expectation and maximization
 BLURS_MM = (2.0, 3.0, 4.5, 6.5)
+RADIUS_STEPS_MM = (0.1, 0.2, 0.4, 0.7, 1.1, 1.6, 2.4, 3.6, 5.4, 8.0, 12.0)
+HALF, LEAST_UNCERTAIN_MM = 0.5, 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +68,8 @@ def field_likelihood(field: PointField, cells: Floats, side: Floats, around_mm: 
     return value
 
 
-def circle_in_points(field: PointField, start: Floats) -> tuple[Floats, float]:
-    """The most likely circle (a, b, radius) from a rough one, and the standard uncertainty of its radius."""
+def circle_in_points(field: PointField, start: Floats) -> tuple[Floats, float, float]:
+    """Middle (a, b), radius and its standard uncertainty, from a rough circle (a, b, radius)."""
     from scipy.optimize import minimize  # 0.1 s that most runs need not pay
 
     def misfit(parameters: Floats) -> float:
@@ -82,9 +85,41 @@ def circle_in_points(field: PointField, start: Floats) -> tuple[Floats, float]:
         method="Nelder-Mead",
         options={"initial_simplex": simplex, "xatol": 0.05, "fatol": 0.02, "maxiter": 250},
     )
-    widths = []
+    return profiled(misfit, found.x)
+
+
+def profiled(misfit: Callable[[Floats], float], best: Floats) -> tuple[Floats, float, float]:
+    """Middle (a, b), radius and its standard uncertainty from the likeliest circle (a, b, radius, log blur).
+
+    The radius lies midway between where the likelihood, its middle free to move, has fallen by 1/2 on either side: a
+    circle of which one half is well known may grow with its middle moving off.
+    """
+    from scipy.optimize import minimize
+
+    def along(radius: float, start: Floats, step: float) -> tuple[float, Floats]:
+        def held(middle: Floats) -> float:
+            return misfit(np.array([*middle, radius, best[3]]))
+
+        simplex = start + step * np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+        found = minimize(
+            held,
+            [*start],
+            method="Nelder-Mead",
+            options={"initial_simplex": simplex, "xatol": 0.05, "fatol": 0.02, "maxiter": 60},
+        )
+        return float(found.fun), np.asarray(found.x)
+
+    least, middle = along(float(best[2]), best[:2], 0.5)
+    ends = []
     for sign in (1.0, -1.0):
-        steps = np.arange(0.2, 12.0, 0.2)
-        beyond = (s for s in steps if misfit(found.x + np.array([0, 0, sign * s, 0])) > found.fun + 0.5)
-        widths.append(next(beyond, 12.0))
-    return np.asarray(found.x[:3]), float(np.mean(widths))
+        at, before, where = 0.0, 0.0, middle
+        for step in RADIUS_STEPS_MM:
+            value, where = along(float(best[2] + sign * step), where, 0.7 * (step - at))
+            rise = max(value - least, 0.0)
+            if rise > HALF:
+                at += (step - at) * (HALF - before) / (rise - before)
+                break
+            at, before = step, rise
+        ends.append(sign * at)
+    radius = float(best[2] + sum(ends) / 2)
+    return along(radius, middle, 0.5)[1], radius, max((ends[0] - ends[1]) / 2, LEAST_UNCERTAIN_MM)
