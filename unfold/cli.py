@@ -23,7 +23,7 @@ examples:
 exit status: 0 done; 1 the job could not be done (one line says why and what to do); 2 wrong command line or settings
 """
 
-SELDOM = 100_000
+SELDOM = 1_000_000
 """New objects between two searches for cycles; a job makes millions of objects and hardly a cycle of them."""
 
 
