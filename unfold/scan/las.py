@@ -33,7 +33,6 @@ class LasReader:
         self.metres_per_unit = 1.0
         with self._open() as file:
             self.unit, self._height_factor = read_units(file.header, path)
-            self.parts[0].step = float(np.max(np.abs(file.header.scales)))
 
     def batches(self) -> Iterator[Batch]:
         """Yield the points. Raises ScanError when there are fewer than the header says."""

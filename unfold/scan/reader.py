@@ -24,7 +24,6 @@ class Part:
     axis: Floats | None = None  # (3,) unit, the scanner's standing axis
     stated: bool = False  # the file says so in so many words; False: to be judged from the points
     other_position: Floats | None = None  # (3,) what else the file may mean, to be judged from the points
-    step: float = 0.0  # what its coordinates are rounded to; 0 for floating-point numbers
     measured: bool = True  # False: the points were made on a surface, no scanner saw them
 
 

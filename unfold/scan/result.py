@@ -15,6 +15,7 @@ class Station:
     position_m: Floats | None  # (3,); None when the file does not say where the scanner stood
     axis: Floats | None  # (3,) unit, the scanner's own standing axis; None when the file does not say
     points: int  # valid points decoded from it
+    rounding_m: Floats | None = None  # (3,) what its coordinates are rounded to, axis by axis; 0: nothing to be seen
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from unfold.scan import kernels
 from unfold.scan.detect import open_reader
 from unfold.scan.reader import Batch, Part
 from unfold.scan.result import Source
+from unfold.scan.rounding import rounding_step
 from unfold.scan.station import find_station, is_contradicted, is_station
 from unfold.scan.units import METRES_PER_UNIT, SURE, guess_unit
 from unfold.settings.scan import LengthUnit, ScanSettings
@@ -26,7 +27,7 @@ UnitSource = Literal["format", "user", "inferred"]
 
 SAMPLE_POINTS = 1 << 17
 SAME_PLACE_M = 0.02  # headers round
-COARSE_MM = 1.0
+COARSE_MM = 1.001  # steps of just 1 mm are usual
 REPEATED_SHARE = 0.25  # more exact repeats than chance and a coarse grid make
 BROKEN_DATA = (
     *(OSError, EOFError, zlib.error, struct.error, ValueError, OverflowError),
@@ -50,6 +51,8 @@ class InputFile:
         self.unit, self.unit_source = self._choose_unit(everything, settings.unit)
         self.reader.metres_per_unit = METRES_PER_UNIT[self.unit]
         self.sample_m: Floats = everything * METRES_PER_UNIT[self.unit]
+        measured = all(part.measured for part in self.reader.parts)
+        self.rounding_m: Floats = rounding_step(everything) * self.scale if measured else np.zeros(3)
         self._note_step()
         self.repeats = _repeated_share(everything) > REPEATED_SHARE
         self._positions = {number: self._judge(number, samples) for number in range(len(self.reader.parts))}
@@ -157,9 +160,9 @@ class InputFile:
         return place
 
     def _note_step(self) -> None:
-        step_mm = max((part.step for part in self.parts), default=0.0) * self.scale * 1000
+        step_mm = 1000.0 * float(self.rounding_m.max())
         if step_mm > COARSE_MM:
-            text = f"{self.name} stores its coordinates in steps of {step_mm:g} mm: nothing finer can be seen in it"
+            text = f"{self.name} stores its coordinates in steps of {step_mm:.3g} mm: nothing finer can be seen in it"
             self._note("warning", "coarse-coordinates", text)
 
     def _note(self, level: Literal["note", "warning"], code: str, text: str) -> None:

@@ -73,7 +73,9 @@ class Scan:
     def stations(self) -> tuple[Station, ...]:
         """Every set-up of every file; their points are counted once `chunks` has run to its end."""
         return tuple(
-            Station(file.parts[number].name, source, position, file.axis(number), file.points[number])
+            Station(
+                *(file.parts[number].name, source, position, file.axis(number), file.points[number], file.rounding_m)
+            )
             for source, file, number, position in self._set_ups()
         )
 

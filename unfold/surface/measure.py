@@ -2,7 +2,7 @@
 
 import os
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
 from itertools import chain
@@ -10,11 +10,11 @@ from typing import TypeVar
 
 import numpy as np
 
-from unfold.arrays import Floats32
+from unfold.arrays import Floats, Floats32
 from unfold.progress import Progress, silent
 from unfold.room.result import Room, Wall
 from unfold.scan import Scan
-from unfold.scan.result import Chunk
+from unfold.scan.result import Chunk, Station
 from unfold.settings.surface import SurfaceSettings
 from unfold.surface.blocks import block_sums
 from unfold.surface.coarse import coarse_surface, grid_of
@@ -23,7 +23,7 @@ from unfold.surface.rays import TILE_CELLS, RayCaster, WallSums
 from unfold.surface.registration import register
 from unfold.surface.result import Surfaces
 from unfold.surface.rims import Extent, field
-from unfold.surface.shared_error import shared_errors
+from unfold.surface.shared_error import rounded_point_mm, rounding_error_mm, shared_errors
 from unfold.surface.slots import Slots
 from unfold.surface.tolerance import load_tolerance
 from unfold.surface.wall import WallData, measure_wall
@@ -69,18 +69,33 @@ def _gather(scan: Scan, room: Room, settings: SurfaceSettings, slots: Slots) -> 
     if not room.walls:
         return []
     caster = _cast(scan, room, settings, slots)
-    return _in_threads(lambda w: _wall_data(room.walls[w], caster.finish(w)), range(len(room.walls)))
+    step_mm = _rounding_mm(scan.stations)
+
+    def taken(w: int) -> WallData:
+        normal = room.level_from_local.T @ room.walls[w].frame.inward
+        return _wall_data(room.walls[w], caster.finish(w), step_mm, normal)
+
+    return _in_threads(taken, range(len(room.walls)))
 
 
-def _wall_data(wall: Wall, sums: WallSums) -> WallData:
+def _rounding_mm(stations: Sequence[Station]) -> Floats:
+    """What the points' coordinates are rounded to, (3,), mm: the coarsest of all stations."""
+    steps = [station.rounding_m for station in stations if station.rounding_m is not None]
+    coarsest: Floats = 1000.0 * np.max([np.zeros(3), *steps], axis=0)
+    return coarsest
+
+
+def _wall_data(wall: Wall, sums: WallSums, step_mm: Floats, normal: Floats) -> WallData:
     noise = _noise_of(wall, sums)
+    if noise is not None:  # rounded to one step, points show no scatter at all
+        noise = max(noise, rounded_point_mm(step_mm, normal))
     assumed = noise if noise is not None else 1000.0 * wall.noise_m
     cells = own_cells(sums, assumed, 1000.0 * wall.width_m, 1000.0 * wall.bottom_m, 1000.0 * wall.top_m)
     # tiles at edges hold points of what is beside the wall
     share = block_sums(cells.is_wall, TILE_CELLS) / TILE_CELLS**2
     tiles = np.where((share >= _OWN_SHARE)[None, :, :, None], sums.tiles, 0.0)
     registration = register(tiles, TILE_CELLS * sums.grid.cell_mm, assumed)
-    return WallData(wall, sums, cells, registration, noise, assumed)
+    return WallData(wall, sums, cells, registration, noise, assumed, rounding_error_mm(step_mm, normal, assumed))
 
 
 def _noise_of(wall: Wall, sums: WallSums) -> float | None:

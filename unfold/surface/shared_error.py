@@ -1,10 +1,11 @@
 """Errors that no amount of points on a wall reduces: how the stations sit, drift, correlated noise, plumb."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from unfold.arrays import Floats
 from unfold.findings import Finding
 from unfold.settings.surface import SurfaceSettings
 from unfold.surface.registration import Registration, station_error_mm
@@ -18,6 +19,7 @@ _LEAST_PASSES = 3.0  # of the mean tile
 _LEAST_DRIFT_MM = 0.3  # stretches that agree better may be no stretches of time at all
 _FREE_STRETCHES = 3.0  # a slow drift gives no more independent ones
 _UNSEEN_SHARE = 0.1  # of the drift that stretches, offset and tilted as wholes, may leave in a wall's shape
+_DECIMETRE_MM = 100.0
 _SPAN_MM = 3000.0  # over which an error of shape comes in full
 
 
@@ -63,9 +65,15 @@ class SharedErrors:
     drift: Drift | None = None  # what a scan without stations shows of its own drift
 
     def of_wall(
+        self, wall: str, registration: Registration, noise_mm: float, points_per_mm2: float, rounding_mm: float = 0.0
+    ) -> tuple[SharedError, list[Finding]]:
+        """The shared error of one wall, and what had to be assumed for it; `rounding_mm` is an error of a patch."""
+        error, findings = self._of_wall(wall, registration, noise_mm, points_per_mm2)
+        return replace(error, patch_mm=float(np.hypot(error.patch_mm, rounding_mm))), findings
+
+    def _of_wall(
         self, wall: str, registration: Registration, noise_mm: float, points_per_mm2: float
     ) -> tuple[SharedError, list[Finding]]:
-        """The shared error of one wall, and what had to be assumed for it."""
         model = model_error_mm(noise_mm, points_per_mm2)
         plumb = _MM_PER_M_PER_DEG * self.plumb_deg
         if not self.stated:
@@ -119,6 +127,27 @@ def model_error_mm(noise_mm: float, points_per_mm2: float) -> float:
     """
     points = max(points_per_mm2 * _HAND_MM2, 1.0)
     return float(np.hypot(_MODEL_MM, 0.5 * noise_mm / np.sqrt(_LUMP_SQUARE * points)))
+
+
+def rounded_point_mm(step_mm: Floats, normal: Floats) -> float:
+    """Standard deviation along a wall's `normal` (3,), unit, of a point whose coordinates are rounded to steps (3,)."""
+    return float(np.linalg.norm(step_mm * normal)) / float(np.sqrt(12.0))
+
+
+def rounding_error_mm(step_mm: Floats, normal: Floats, noise_mm: float) -> float:
+    """Standard uncertainty of a decimetre's mean height from coordinates that are rounded to steps (3,), in the axes
+    of the wall's unit `normal` (3,).
+
+    Noise evens rounding out, the first harmonic of its error by exp(-2 pi^2 (noise / step)^2) (Widrow and Kollar 2008,
+    from memory), and so does a wall that crosses several steps within the decimetre. A wall along the steps without
+    noise shows one step however it bends.
+    """
+    along = np.sqrt(np.maximum(1.0 - normal**2, 0.0)) * _DECIMETRE_MM
+    own = max(noise_mm**2 - rounded_point_mm(step_mm, normal) ** 2, 0.0)
+    known = step_mm > 0
+    step = np.where(known, step_mm, 1.0)
+    left = np.exp(-2.0 * np.pi**2 * own / step**2) * np.minimum(1.0, step / (np.pi * np.maximum(along, 1e-9)))
+    return float(np.linalg.norm(np.where(known, left * step * normal, 0.0))) / float(np.sqrt(12.0))
 
 
 def _drift_seen(wall: str, drift: Drift) -> Finding:

@@ -36,6 +36,7 @@ class WallData:
     registration: Registration
     noise_mm: float | None  # from the scatter within cells; None when the points are too sparse
     assumed_noise_mm: float
+    rounding_mm: float = 0.0  # standard uncertainty of a decimetre's mean height from rounded coordinates
 
 
 def measure_wall(
@@ -57,7 +58,7 @@ def measure_wall(
     is_wall = cells.is_wall & ~heights.suspect
     noise = data.noise_mm if data.noise_mm is not None else heights.posterior.unit_mm
     density = float(cells.count.sum()) / (float(cells.is_wall.sum()) * sums.grid.cell_mm**2)
-    error, findings = errors.of_wall(wall.id, data.registration, noise, density)
+    error, findings = errors.of_wall(wall.id, data.registration, noise, density, data.rounding_mm)
     share = field_share(wall, sums, is_wall)
     seen = (sums.hit > 0) & _extent(wall, sums)
     radius = None if wall.frame.radius_m is None else 1000.0 * abs(wall.frame.radius_m)
