@@ -99,6 +99,53 @@ def test_a_bulkhead_makes_an_upright_step_where_its_face_is() -> None:
     assert runs[0].u_mm[-1] == pytest.approx(1313.0, abs=0.5) and runs[1].u_mm[0] == pytest.approx(1313.0, abs=0.5)
 
 
+def test_a_ceiling_that_slopes_down_to_a_knee_wall_bends_where_its_planes_meet() -> None:
+    """Sloped along the wall from 1.1 m at 0.75, level at 2.55 m from u = 1933.3 mm on; a plane crosses the slope."""
+    one = wall("W1", upright((0, 0, 0), 0.0), 3.0, top=2.55)
+    u, d = (grid.ravel() for grid in np.meshgrid(np.arange(0.0, 3.0, 0.02), np.arange(0.01, 0.32, 0.02)))
+    cells = one.frame.level_from_uvh(np.column_stack([u, np.minimum(1.1 + 0.75 * u, 2.55), d]))
+    planes = ((2.55, 0.0), (1.1, 0.75), (2.3, 0.0))
+    scene = room((one,), tuple(Slab("ceiling", z, slope, 0.0, (), 0.001) for z, slope in planes), cells)
+    places = np.arange(0.0, 3001.0, 10.0)
+    centre = (np.arange(60) + 0.5) * 50
+    ends = np.minimum(1100 + 0.75 * centre, 2550) - 20.0
+    runs = trace_slab_edge(one, scene, cells_beside(one, scene), "ceiling", ends, np.zeros(places.size), places)
+    assert len(runs) == 2 and runs[0].u_mm[-1] == pytest.approx(1933.3, abs=2.0)
+    for run in runs:
+        np.testing.assert_allclose(run.v_mm, np.minimum(1100 + 0.75 * run.u_mm, 2550), atol=1.5)
+
+
+def test_the_underside_of_a_cupboard_is_no_ceiling() -> None:
+    one = wall("W1", upright((0, 0, 0), 0.0), 3.0, top=2.5)
+    u, d = (grid.ravel() for grid in np.meshgrid(np.arange(0.0, 3.0, 0.02), np.arange(0.01, 0.32, 0.02)))
+    under = (u > 0.8) & (u < 1.6)
+    above = ~under | (d > 0.2)  # over the cupboard rays reach the ceiling 200 mm from the wall
+    cells = np.vstack([np.c_[u, 0 * u + 2.5, d][above], np.c_[u, 0 * u + 1.5, d][under]])
+    slabs = (Slab("ceiling", 2.5, 0, 0, (), 0.001), Slab("ceiling", 1.5, 0, 0, (), 0.001))
+    scene = room((one,), slabs, one.frame.level_from_uvh(cells))
+    places = np.arange(0.0, 3001.0, 10.0)
+    centre = (np.arange(60) + 0.5) * 50
+    ends = np.where((centre > 800) & (centre < 1600), 1495.0, 2495.0)
+    runs = trace_slab_edge(one, scene, cells_beside(one, scene), "ceiling", ends, np.zeros(places.size), places)
+    assert len(runs) == 1 and np.abs(runs[0].v_mm - 2500.0).max() < 1.0
+
+
+def test_a_floor_is_held_near_its_plane_where_a_base_cupboard_hides_it() -> None:
+    """The floor rises by 4 mm within 0.2 m beside the cupboard: straight on it would be 14 mm high."""
+    one = wall("W1", upright((0, 0, 0), 0.0), 3.0)
+    u, d = (grid.ravel() for grid in np.meshgrid(np.arange(0.0, 3.0, 0.02), np.arange(0.01, 0.32, 0.02)))
+    seen = (u < 1.0) | (u > 2.0)
+    rise = 0.004 * np.clip((0.2 - np.minimum(np.abs(u - 1.0), np.abs(u - 2.0))) / 0.2, 0.0, 1.0)
+    scene = room(
+        (one,), (Slab("floor", 0.0, 0, 0, (), 0.001),), one.frame.level_from_uvh(np.column_stack([u, rise, d]))[seen]
+    )
+    places = np.arange(0.0, 3001.0, 10.0)
+    (run,) = trace_slab_edge(one, scene, cells_beside(one, scene), "floor", np.full(60, 5.0), 0.0 * places, places)
+    middle = float(run.v_at(1500.0))
+    uncertainty = float(np.interp(1500.0, run.u_mm, run.uncertainty_mm))
+    assert abs(middle - 4.0) < 4.0 and 4.0 < uncertainty < 8.0
+
+
 def test_the_side_of_a_cupboard_is_no_step_in_the_floor() -> None:
     one = wall("W1", upright((0, 0, 0), 0.0), 3.0)
     u, d = (grid.ravel() for grid in np.meshgrid(np.arange(0.0, 3.0, 0.02), np.arange(0.01, 0.32, 0.02)))

@@ -11,6 +11,7 @@ from unfold.elevation.result import Edge, EdgeKind
 from unfold.elevation.slab_edge import Run
 from unfold.room.result import WallEnd
 
+LEAST_STEP_MM = 5.0  # two runs nearer than this at their common end meet in a kink
 LEAST_POINT_MM = 0.05  # neighbouring points of a ring nearer than this are one
 
 
@@ -85,8 +86,8 @@ def _level_runs(
         count = int(np.ceil((stop - start) / SAMPLE_MM)) + 1
         u = np.linspace(start, stop, max(count, 2))
         points = np.column_stack([u, run.v_at(u)])
-        if found:
-            before = found[-1].points[-1]
+        before = found[-1].points[-1] if found else points[0]
+        if abs(points[0, 1] - before[1]) > LEAST_STEP_MM:
             found.append(EdgeRun(kind, neighbour, _straight(before, points[0]), step_uncertainty))
         uncertainty = float(np.sqrt(np.mean(np.interp(u, run.u_mm, run.uncertainty_mm) ** 2)))
         found.append(EdgeRun(kind, neighbour, points, uncertainty))

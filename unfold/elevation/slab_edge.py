@@ -22,8 +22,12 @@ HEADROOM_MM = 2000.0  # a layer that is no known ceiling is one only above this
 BIN_MM = 25.0
 SLAB_REACH_MM = 150.0
 UNSEEN_SLAB_MM = 2.0  # how far a floor or ceiling strays from its plane where it was not seen
+UNSEEN_RISE = 0.01  # and by how much more for each millimetre from where it was
 LAYER_MM = 12.5
 MODEL_MM = 0.15
+BEYOND_MM, BEYOND_BINS = 60.0, 3
+OFF_PLANE = 0.3  # of two planes that show a layer, the one that it lies on is its own
+KINK = 0.03  # planes whose slopes along the wall differ by more meet in a kink
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +84,7 @@ def trace_slab_edge(
     _drop_lone(wall, slabs, rough, plane)
     if not np.isfinite(rough).any():
         return _slab_alone(wall, slabs, kind, u_mm, surface_h_mm)
+    unseen_mm = ndimage.distance_transform_edt(np.isnan(rough)) * WINDOW_MM
     rough = _bridge(rough, plane)
     pieces = _pieces(rough, plane, wall, slabs)
     breaks = [_step_place(wall, beside, slabs, rough, plane, piece.start) for piece in pieces[1:]]
@@ -96,7 +101,7 @@ def trace_slab_edge(
         )
         heights = np.interp(own, u_mm, surface_h_mm)
         slab = slabs[plane[piece.start]] if plane[piece.start] >= 0 else None
-        runs.append(_fit_run(wall, beside, slab, rough, piece, own, heights))
+        runs.append(_fit_run(wall, beside, slab, rough, unseen_mm, piece, own, heights))
     return runs
 
 
@@ -153,6 +158,9 @@ def _rough_levels(
     if kind == "ceiling" or not slabs:
         planes.append((-1, None))
     up = 1.0 if kind == "ceiling" else -1.0
+    number = np.floor(beside.u / WINDOW_MM).astype(int)
+    order = np.argsort(number, kind="stable")
+    own = np.split(order, np.searchsorted(number[order], np.arange(1, windows)))
     for index, slab in planes:
         residual = beside.v - _plane_v(wall, slab, beside.u, beside.d)
         base = _plane_v(wall, slab, centre, np.zeros(windows))
@@ -168,10 +176,17 @@ def _rough_levels(
                     continue
                 if slab is None and kind == "ceiling" and v - wall.bottom_m * 1000 < HEADROOM_MM:
                     continue
-                cost = up * (v - end) + (20.0 if slab is None else 0.0)
+                if _seen_beyond(beside.d[own[window]], up * (residual[own[window]] - layer)):
+                    continue
+                cost = up * (v - end) + (20.0 if slab is None else OFF_PLANE * abs(layer))
                 if cost < best[window] - 1e-9:
                     best[window], rough[window], plane[window] = cost, layer, index
     return rough, plane
+
+
+def _seen_beyond(d: Floats, beyond: Floats) -> bool:
+    """Whether much was seen beyond a layer: it is the underside of a cupboard, or a step, no ceiling and no floor."""
+    return np.unique(np.floor(d[beyond > BEYOND_MM] / BIN_MM)).size >= BEYOND_BINS
 
 
 def _layers(beside: Beside, residual: Floats, windows: int, near_plane: bool, upper: bool) -> list[list[float]]:
@@ -233,27 +248,53 @@ def _bridge(rough: Floats, plane: AnyArray) -> Floats:
 def _pieces(rough: Floats, plane: AnyArray, wall: Wall, slabs: list[Slab]) -> list[slice]:
     """Stretches of windows without a step; a stretch of a single window is clutter or half a step, no level."""
     windows = rough.size
-    edges: Floats = np.arange(windows + 1, dtype=float) * WINDOW_MM
 
     def v(window: int, place: float) -> float:
-        slab = slabs[plane[window]] if plane[window] >= 0 else None
-        return float(rough[window] + _plane_v(wall, slab, np.array([place]), np.zeros(1))[0])
+        return _level(wall, slabs, rough, plane, window, place)
 
-    starts = _starts(v, edges)
+    starts = _starts(v, plane)
     for start, stop in zip(starts, [*starts[1:], windows], strict=True):
         if stop - start == 1 and len(starts) > 1:
             neighbour = start - 1 if start > 0 else stop
             rough[start], plane[start] = rough[neighbour], plane[neighbour]
-    starts = _starts(v, edges)
+    starts = _starts(v, plane)
     for start, stop in zip(starts, [*starts[1:], windows], strict=True):
         _settle_plane(rough, plane, slice(start, stop), v, slabs, wall)
     return [slice(a, b) for a, b in zip(starts, [*starts[1:], windows], strict=True)]
 
 
-def _starts(v: Callable[[int, float], float], edges: Floats) -> list[int]:
-    """The first windows of the stretches without a step."""
-    stepped = [i for i in range(1, edges.size - 1) if abs(v(i, edges[i]) - v(i - 1, edges[i])) >= STEP_MM]
-    return [0, *stepped]
+def _level(wall: Wall, slabs: list[Slab], rough: Floats, plane: AnyArray, window: int, place: float) -> float:
+    """v of a window's layer, carried on along its plane to u = `place`."""
+    slab = slabs[plane[window]] if plane[window] >= 0 else None
+    return float(rough[window] + _plane_v(wall, slab, np.array([place]), np.zeros(1))[0])
+
+
+def _starts(v: Callable[[int, float], float], plane: AnyArray) -> list[int]:
+    """The first windows of the stretches without a step or a kink."""
+    starts = [0]
+    for i in range(1, plane.size):
+        edge = i * WINDOW_MM
+        before, after = ((v(k, edge), v(k, edge + WINDOW_MM)) for k in (i - 1, i))
+        kinked = plane[i] != plane[i - 1] and abs((after[1] - after[0]) - (before[1] - before[0])) > KINK * WINDOW_MM
+        if kinked or abs(after[0] - before[0]) >= STEP_MM:
+            starts.append(i)
+    return starts
+
+
+def _kink_place(wall: Wall, slabs: list[Slab], rough: Floats, plane: AnyArray, start: int) -> float | None:
+    """u where the planes on both sides of a window's beginning meet, if they do close by."""
+    if plane[start] == plane[start - 1]:
+        return None
+    place = start * WINDOW_MM
+    usual = np.r_[np.full(start, np.median(rough[max(start - 4, 0) : start])), np.full(rough.size - start, np.nan)]
+    usual[start:] = np.median(rough[start : start + 4])
+    before, after = (
+        [_level(wall, slabs, usual, plane, k, at) for at in (place, place + WINDOW_MM)] for k in (start - 1, start)
+    )
+    turn = ((after[1] - after[0]) - (before[1] - before[0])) / WINDOW_MM
+    if abs(turn) < KINK or abs(after[0] - before[0]) > 2 * WINDOW_MM * abs(turn):
+        return None
+    return float(place - (after[0] - before[0]) / turn)
 
 
 def _settle_plane(
@@ -270,12 +311,14 @@ def _settle_plane(
 
 
 def _step_place(wall: Wall, beside: Beside, slabs: list[Slab], rough: Floats, plane: AnyArray, start: int) -> float:
-    """u of the upright face of a step where it meets the wall, from the cells on that face; else between windows."""
+    """u of a kink, or of the upright face of a step where it meets the wall, from the cells on that face; else between
+    windows.
+    """
+    kink = _kink_place(wall, slabs, rough, plane, start)
+    if kink is not None:
+        return kink
     middle = start * WINDOW_MM
-    levels = []
-    for window in (start - 1, start):
-        slab = slabs[plane[window]] if plane[window] >= 0 else None
-        levels.append(float(rough[window] + _plane_v(wall, slab, np.array([middle]), np.zeros(1))[0]))
+    levels = [_level(wall, slabs, rough, plane, window, middle) for window in (start - 1, start)]
     low, high = min(levels), max(levels)
     margin = min(35.0, 0.3 * (high - low))
     on_face = (beside.v > low + margin) & (beside.v < high - margin) & (np.abs(beside.u - middle) < 2.2 * WINDOW_MM)
@@ -291,19 +334,33 @@ def _step_place(wall: Wall, beside: Beside, slabs: list[Slab], rough: Floats, pl
     return float(np.clip(solution[0], middle - 2 * WINDOW_MM, middle + 2 * WINDOW_MM))
 
 
-def _fit_run(wall: Wall, beside: Beside, slab: Slab | None, rough: Floats, piece: slice, u: Floats, h: Floats) -> Run:
-    """Fit the strip of one run and evaluate it where the wall's surface is."""
+def _fit_run(
+    wall: Wall, beside: Beside, slab: Slab | None, rough: Floats, unseen_mm: Floats, piece: slice, u: Floats, h: Floats
+) -> Run:
+    """Fit the strip of one run and evaluate it where the wall's surface is.
+
+    `unseen_mm` says for each window how far the next one is where the layer was seen: there it is held near its plane.
+    """
     residual = beside.v - _plane_v(wall, slab, beside.u, beside.d)
     window = np.clip(np.floor(beside.u / WINDOW_MM).astype(int), 0, rough.size - 1)
     mine = (window >= piece.start) & (window < piece.stop) & (np.abs(residual - rough[window]) < 20.0)
     base = _plane_v(wall, slab, u, h)
     t, d, y, error = _bins(beside, residual, mine)
     span = (piece.start * WINDOW_MM - 60.0, piece.stop * WINDOW_MM + 60.0)
-    fit = fit_strip(t, d, y, error, knot_mm=max(200.0, (span[1] - span[0]) / 60), span=span) if t.size >= 12 else None
-    if fit is None:
+    if t.size < 12:
         return Run(u, base + float(np.median(rough[piece])), np.full(u.size, 5.0), False)
+    hidden = np.arange(piece.start, piece.stop)[unseen_mm[piece] > 0]
+    if hidden.size:
+        # windows that hide together stray together: all of them count as one
+        stretch = np.cumsum(np.r_[0, np.diff(hidden) > 1])
+        stray = np.hypot(UNSEEN_SLAB_MM, UNSEEN_RISE * unseen_mm[hidden]) * np.sqrt(np.bincount(stretch)[stretch])
+        t, d = np.r_[t, (hidden + 0.5) * WINDOW_MM], np.r_[d, np.zeros(hidden.size)]
+        y, error = np.r_[y, rough[hidden]], np.r_[error, stray]
+    fit = fit_strip(t, d, y, error, knot_mm=max(200.0, (span[1] - span[0]) / 60), span=span)
+    assert fit is not None
     value, uncertainty = fit.at(u, h)
-    return Run(u, base + value, np.hypot(uncertainty, MODEL_MM), True)
+    stray = UNSEEN_RISE * np.interp(u, (np.arange(rough.size) + 0.5) * WINDOW_MM, unseen_mm)
+    return Run(u, base + value, np.hypot(np.maximum(uncertainty, stray), MODEL_MM), True)
 
 
 def _bins(beside: Beside, residual: Floats, mine: Bools) -> tuple[Floats, Floats, Floats, Floats]:

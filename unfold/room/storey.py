@@ -14,6 +14,7 @@ PIXEL_M = 0.05
 LEAST_STOREY_M = 1.6
 LEVEL_COSINE = math.cos(math.radians(25.0))
 MOST_RISE_M = 4.0  # of a sloped ceiling, above where most of it lies
+LEAST_KNEE, SLOPE_COSINE = 0.25, math.cos(math.radians(10.0))  # of the height, how far down one may slope
 ROOF_STEP_M = 0.15  # within which a ceiling goes on
 ROOF_COSINE = math.sin(math.radians(20.0))  # flatter than 70 degrees from level: a ceiling may slope that much
 
@@ -134,10 +135,11 @@ def map_storey(cells: LevelCells, span: tuple[float | None, float | None], highe
     rows, columns = (int(value) for value in np.ceil((high - low) / edge))
     raster = Raster(low, edge, (rows, columns))
     is_floor = clear & (np.abs(normals_z) > LEVEL_COSINE) & (np.abs(level_m[:, 2] - bottom) < 0.35)
-    least_height = bottom + 0.6 * (top - bottom)
-    is_roof = clear & (np.abs(normals_z) > ROOF_COSINE) & (level_m[:, 2] > least_height)
+    share = (level_m[:, 2] - bottom) / (top - bottom)
+    slopes = (np.abs(normals_z) < SLOPE_COSINE) & (share > LEAST_KNEE)  # to a knee wall, as no furniture's top does
+    is_roof = clear & (np.abs(normals_z) > ROOF_COSINE) & ((share > 0.6) | slopes)
     is_roof &= inside | raster.index(level_m[:, :2])[2] & (level_m[:, 2] < min(highest_m, top + MOST_RISE_M))
-    is_roof[is_roof] = _hangs_together(level_m[is_roof], inside[is_roof])
+    is_roof[is_roof] = _hangs_together(level_m[is_roof], (inside & (share > 0.6))[is_roof])
     floor_map = _extreme(raster, level_m[is_floor], np.fmin) if floor is not None else np.full(raster.shape, np.nan)
     return Storey(floor, ceiling, bottom, top, raster, floor_map, _extreme(raster, level_m[is_roof], np.fmax))
 
