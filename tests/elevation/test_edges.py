@@ -13,7 +13,8 @@ from unfold.elevation.ends import end_zone, free_sides, place_ends
 from unfold.elevation.outline import Outline, chord_bow, join_outline
 from unfold.elevation.result import Edge, EdgeKind
 from unfold.elevation.rings import signed_area
-from unfold.elevation.slab_edge import Run, cells_beside, trace_slab_edge
+from unfold.elevation.slab_edge import Run, trace_slab_edge
+from unfold.elevation.slab_levels import cells_beside
 from unfold.room.result import Slab, WallEnd
 
 

@@ -10,7 +10,8 @@ from unfold.elevation.ends import FreeEnds
 from unfold.elevation.evidence import WALL, Evidence
 from unfold.elevation.outline import Outline, join_outline
 from unfold.elevation.result import EdgeKind
-from unfold.elevation.slab_edge import WINDOW_MM, Run, cells_beside, trace_slab_edge
+from unfold.elevation.slab_edge import Run, trace_slab_edge
+from unfold.elevation.slab_levels import WINDOW_MM, cells_beside
 from unfold.quantity import combine
 from unfold.room.result import Room, Wall
 from unfold.side_by_side import shared_out
