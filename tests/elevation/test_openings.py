@@ -8,7 +8,7 @@ from shapely.geometry import Polygon, box
 
 from tests.elevation.scenes import room, surface, upright, wall
 from unfold.arrays import Floats
-from unfold.elevation.absence import find_absences, last_of_front
+from unfold.elevation.absence import find_absences, last_of_front, over_voids
 from unfold.elevation.candidates import Candidate, carried_to_floor, find_candidates
 from unfold.elevation.cases import Case
 from unfold.elevation.circle import fit_circle, ring_likelihood
@@ -285,6 +285,22 @@ def test_a_wall_that_faces_an_opening_never_hides_it_and_its_reveal_is_no_gap_in
     floor = np.zeros(kind.shape[1])
     assert len(find_absences(evidence_of(kind), behind, inside, floor, one, room((one, other), (), opposite))) == 1
     assert not find_absences(evidence_of(kind), behind, inside, floor, one, room((one,), (), opposite))
+
+
+@pytest.mark.parametrize("before", [False, True])
+def test_what_a_niche_s_jamb_hides_is_of_it_unless_something_stands_before(before: bool) -> None:
+    """A niche from 400 to 1000 mm seen from its left: its back shows from 500 mm on."""
+    kind, inside = blank()
+    kind[80:130, 60:120] = BEHIND
+    kind[80:130, 60:70] = EMPTY
+    one = wall("W1", upright((0, 0, 0), 0.0), 2.0)
+    post = np.random.default_rng(1).uniform((0.39, -0.4, 0.3), (0.51, -0.3, 2.0), (4000, 3))
+    scene = room((one,), (), post if before else np.zeros((0, 3)))
+    part = find_candidates(evidence_of(kind), np.where(kind == BEHIND, 3, 0), inside, np.zeros(kind.shape[1]))
+    (found,) = over_voids(part, evidence_of(kind), one, scene)
+    assert found.box_mm[0] == (500.0 if before else 400.0)
+    assert found.box_mm[1:] == part[0].box_mm[1:]
+    assert found.cells.sum() == (2500 if before else 3000)
 
 
 def test_the_end_of_points_is_carried_on_by_half_their_spacing() -> None:

@@ -5,6 +5,8 @@ points behind the wall along its rim, where its reveal is, and not mostly hidden
 absence of points: its evidence says so. A shadow has no reveal.
 """
 
+from dataclasses import replace
+
 import numpy as np
 from scipy import ndimage
 
@@ -27,6 +29,7 @@ LEAST_REVEALS, SURELY_REVEALED = 2, 3  # sides that must show a reveal; so many,
 PIECES, LEAST_PIECES, LEAST_IN_PIECE = 6, 3, 2  # a side is cut into so many; so many need so many points
 MOSTLY = 0.5  # of the longest column or row
 BINS = 12
+LEAST_VOID_MM, MOST_VOID_MM = 15.0, 200.0  # strips beside an opening that its jambs may hide
 
 
 def find_absences(
@@ -54,6 +57,45 @@ def find_absences(
                 found.append(Candidate("absence", group, box, 0.0, cased, on_floor))
                 break
     return found
+
+
+def over_voids(candidates: list[Candidate], evidence: Evidence, wall: Wall, room: Room) -> list[Candidate]:
+    """Carry the sides of rough openings over strips of no point up to the wall's own: their jambs hid what is there.
+
+    Nothing may stand before such a strip that could have hidden the wall itself.
+    """
+    hidden = ~np.isin(evidence.kind, (EMPTY, BEHIND)) | _shadowed(evidence, wall, room)
+    return [one if one.source != "behind" or one.turn_deg else _over_voids(one, evidence, hidden) for one in candidates]
+
+
+def _over_voids(one: Candidate, evidence: Evidence, hidden: Bools) -> Candidate:
+    grid, box = evidence.grid, list(one.box_mm)
+    corner = np.array([grid.u0_mm, grid.v0_mm] * 2) - grid.cell_mm / 2
+    u0, v0, u1, v1 = np.round((np.array(box) - corner) / grid.cell_mm).astype(int)
+    height, width = (v1 - v0, u1 - u0)
+    rows, columns = (
+        slice(max(low + int(0.15 * size), 0), low + int(0.85 * size) + 1) for low, size in ((v0, height), (u0, width))
+    )
+    solid = np.isin(evidence.kind, (WALL, PROUD))
+    beyond = [
+        (0, hidden[rows, : max(u0, 0)][:, ::-1], solid[rows, : max(u0, 0)][:, ::-1]),
+        (2, hidden[rows, u1:], solid[rows, u1:]),
+        (1, hidden[: max(v0, 0), columns][::-1].T, solid[: max(v0, 0), columns][::-1].T),
+        (3, hidden[v1:, columns].T, solid[v1:, columns].T),
+    ]
+    for side, past, wall_there in beyond:
+        if past.size == 0 or (side == 1 and one.reaches_floor):
+            continue
+        run = np.argmax(past, axis=1)
+        bounded = past.any(axis=1) & wall_there[np.arange(len(run)), run]
+        reach = float(np.median(run)) * grid.cell_mm
+        if LEAST_VOID_MM < reach < min(MOST_VOID_MM, box[2] - box[0]) and bounded.mean() > LEAST_FRAME:
+            box[side] += reach if side >= 2 else -reach
+    if box == list(one.box_mm):
+        return one
+    u, v = np.meshgrid(*cell_centres(grid))
+    void = (u > box[0]) & (u < box[2]) & (v > box[1]) & (v < box[3]) & ~hidden
+    return replace(one, box_mm=(box[0], box[1], box[2], box[3]), cells=one.cells | void)
 
 
 def _filled_half(cells: Bools) -> tuple[slice, slice]:

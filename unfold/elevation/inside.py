@@ -17,7 +17,7 @@ BACK_MM = 600.0  # what ended farther behind the wall is not the opening's own b
 BIN_MM = 6.0
 REVEAL_MM = 60.0  # rays that cross this near to the ring may have met its reveal
 LEAST_RAYS = 6
-TILE_MM = 60.0
+TILE_MM, SEEN_TILES = 60.0, 0.75
 OUT_MM = 25.0  # how far beyond a ring its side faces may lie: it may be placed too narrow
 LEAST_SHARE = 0.6  # of the rays inside that must have gone behind the wall
 BOARD_MM = 60.0  # boards around an opening stand up to this far before the wall
@@ -100,11 +100,11 @@ def returned_share(edge: ZoneRays, inner: ZoneRays, surface: LocalSurface, ring:
     if on_wall.sum() < 30:
         return 1.0
     beside = on_wall.sum() / max(edge.share, 1e-9) / area
-    return float(np.median(_densities(inner, core)) / beside)
+    return float(np.quantile(_densities(inner, core), SEEN_TILES) / beside)
 
 
 def _densities(inner: ZoneRays, core: BaseGeometry) -> Floats:
-    """Points per area on square tiles over a core's bounds: the middle one is none of those that the jambs hide."""
+    """Points per area on square tiles over a core's bounds: the jambs may hide more than half of them."""
     u0, v0, u1, v1 = core.bounds
     across, up = (np.linspace(low, high, max(int((high - low) / TILE_MM), 1) + 1) for low, high in ((u0, u1), (v0, v1)))
     number, _, _ = np.histogram2d(inner.u, inner.v, [across, up])
