@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from tests.elevation.scenes import surface, upright, wall
-from unfold.elevation.candidates import find_candidates
+from unfold.elevation.absence import panes_set_aside
+from unfold.elevation.candidates import Candidate, find_candidates
 from unfold.elevation.evidence import gather_evidence
 from unfold.surface.result import WallSurface
 
@@ -41,3 +42,12 @@ def test_a_ray_that_ended_behind_the_wall_proves_it_open_whatever_hides_it_from_
     behind = made.rays.recess + made.rays.through
     everywhere = np.ones(behind.shape, dtype=bool)
     assert find_candidates(gather_evidence(made), behind, everywhere, np.zeros(made.grid.columns))
+
+
+@pytest.mark.parametrize(("frame_mm", "kept"), [(60.0, 0), (10.0, 1)])
+def test_a_hole_within_a_frame_is_its_pane_and_one_within_its_reveal_is_an_opening(frame_mm: float, kept: int) -> None:
+    cells = np.zeros((4, 4), dtype=bool)
+    hole = Candidate("absence", cells, (700.0, 1400.0, 1200.0, 1900.0), 0.0, False, False)
+    box = (700.0 - frame_mm, 1400.0 - frame_mm, 1200.0 + frame_mm, 1900.0 + frame_mm)
+    rough = Candidate("behind", cells, box, 0.0, False, False)
+    assert len(panes_set_aside([hole], [rough])) == kept

@@ -59,6 +59,20 @@ def find_absences(
     return found
 
 
+def panes_set_aside(holes: list[Candidate], rough: list[Candidate]) -> list[Candidate]:
+    """Holes but for panes: where a rough opening goes on around one, it holds the window's frame, and is the opening.
+
+    A reveal's points lie on the hole's own rim; what lies farther behind the wall beside it is a frame.
+    """
+    behind = [one.box_mm for one in rough if one.source == "behind" and one.turn_deg == 0.0]
+    return [hole for hole in holes if not any(_is_framed(hole.box_mm, box) for box in behind)]
+
+
+def _is_framed(hole: Box, box: Box) -> bool:
+    beyond = (hole[0] - box[0], hole[1] - box[1], box[2] - hole[2], box[3] - hole[3])
+    return min(beyond) > -REVEAL_MM[1] and sum(side > REVEAL_MM[1] for side in beyond) >= SURELY_REVEALED
+
+
 def over_voids(candidates: list[Candidate], evidence: Evidence, wall: Wall, room: Room) -> list[Candidate]:
     """Carry the sides of rough openings over strips of no point up to the wall's own: their jambs hid what is there.
 

@@ -17,7 +17,7 @@ from unfold.elevation.circle import fit_circle, likeliest_rectangle, ring_likeli
 from unfold.elevation.evidence import NOISY_MM, WALL, Evidence, cell_centres
 from unfold.elevation.hidden_sides import cut_off, with_hidden_sides
 from unfold.elevation.inside import Inside, look_inside, returned_share
-from unfold.elevation.kinds import PANE_SHARE, SERVICE_MOST_MM, kind_of
+from unfold.elevation.kinds import FRAME_SHARE, PANE_SHARE, SERVICE_MOST_MM, kind_of
 from unfold.elevation.local_rays import Box, LocalRays, join, to_surface
 from unfold.elevation.local_surface import LocalSurface, surface_around
 from unfold.elevation.outline import Outline
@@ -282,7 +282,8 @@ def _opening(
     if kind in ("niche", "window"):
         returned = returned_share(case.edge, case.inner, wall_face, bounds.ring)
         if returned < PANE_SHARE:
-            kind = "opening"  # fewer points than the clearest pane gives back: strays
+            # fewer points than the clearest pane gives back: strays, but for a frame's
+            kind = "window" if inside.frame_share >= FRAME_SHARE else "opening"
         elif returned < PANE_RETURNS:
             kind = "window"
     depth = None if kind in ("door", "opening") and inside.through_share > 0.5 else inside.depth_mm

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from unfold.arrays import Floats
-from unfold.elevation.absence import find_absences, over_voids
+from unfold.elevation.absence import find_absences, over_voids, panes_set_aside
 from unfold.elevation.candidates import Candidate, carried_to_floor, find_candidates
 from unfold.elevation.cases import Case, zones_of
 from unfold.elevation.collect import collect_zone_rays, frame_in_scan_axes
@@ -97,8 +97,8 @@ def _candidates(
     if stations_known:
         return found
     found = with_holes(found, evidence, surface.noise_mm, rays_behind, inside, floor_v)
-    found = over_voids(found, evidence, wall, room)
-    absences = find_absences(evidence, rays_behind, inside, floor_v, wall, room)
+    found = over_voids(found, evidence, wall, room) if surface.noise_mm <= NOISY_MM else found
+    absences = panes_set_aside(find_absences(evidence, rays_behind, inside, floor_v, wall, room), found)
     # the few points behind an edge of such a hole are its reveal's, no opening of their own
     within = [any(_within(one.box_mm, hole.box_mm, REVEAL_MM) for hole in absences) for one in found]
     return [one for one, reveal in zip(found, within, strict=True) if not reveal] + absences
