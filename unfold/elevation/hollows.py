@@ -53,6 +53,7 @@ def with_holes(
     # where points are sparse, cells without any are of the wall beside them: many together are none of it
     bare = np.isin(evidence.seen, (EMPTY, BEHIND)) & inside
     bare = ndimage.binary_opening(bare, np.ones((3, 3), dtype=bool)) | (bare & open_cells)
+    bare &= noise_mm <= NOISY_MM
     holes = _holes(open_cells, evidence, rays_behind, floor_v)
     holes = _largest(holes + [one for one in _holes(bare, evidence, rays_behind, floor_v) if _surely(one, evidence)])
     taken = np.zeros(inside.shape, dtype=bool)

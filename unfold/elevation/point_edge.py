@@ -27,6 +27,7 @@ SIDE_DEPTHS = 3.0  # of the tolerance: how deep a side face must be for its poin
 SIDE_DEEPEST_MM = 150.0
 SIDE_WINDOW = 3.5  # blurs: how far from the edge the side face's points are looked for
 MOST_AT_ARRIS = 0.5
+SHARP_MM = 2.2
 STRAYS_PER_MM = 0.001  # of side points, that are something else
 SPLAYED = 0.05  # a side face that leans more than this is no square one
 MODEL_SHARE = 0.5  # of the blur: but few positions see most of an edge, and each moved its points together
@@ -66,7 +67,8 @@ def end_of_points(
     sided = counts is not None and counts.side_x.size > 0
     beyond, strayed = (0.0, 0.0)
     if not sided:
-        on_front = around.select(np.abs(around.depth) < tolerance_mm)
+        in_sight = blur <= SHARP_MM  # a wider blur leaves nothing of columns
+        on_front = around.select((np.abs(around.depth) < tolerance_mm) & in_sight)
         ends = float(rays.t.min()) - middle, float(rays.t.max()) - middle
         beside = rays.x[front], rays.t[front] - middle
         beyond, strayed = beyond_the_last(beside, (on_front.x, on_front.t - middle), ends, offset, slope)
