@@ -124,6 +124,25 @@ def test_a_return_seen_at_a_graze_is_not_measured_by_the_dense_faces_at_its_corn
     assert len(worst) == 2 and max(worst) < 0.4 and wall.verdict == "conforms"
 
 
+@pytest.mark.parametrize("behind_mm", [20.0, 30.0])
+def test_the_leaf_of_a_closed_door_does_not_draw_the_wall_to_itself(behind_mm: float) -> None:
+    """A door 0.75 x 2.0 m in a wall 1.8 x 2.4 m, its leaf a little behind; no ray is known."""
+    wall = wall_between("W1", (1.8, 0.0), (0.0, 0.0), top_m=2.4)
+
+    def height(u: Floats, v: Floats) -> Floats:
+        return np.asarray(np.where((np.abs(u - 900) < 375) & (v < 2000), -behind_mm, 0.0))
+
+    scan, room = made_scan(wall, height, 1.0, stations=1)
+    scan.stations = (station_at(None),)
+    found = measured(scan, room).walls[0]
+    plain = found.is_wall & (np.abs(found.grid.u_mm - 900) > 450)[None, :]
+    assert np.abs(found.height_mm[plain]).max() < 1.0
+    u, v = found.grid.u_mm, found.grid.v_mm
+    assert not found.is_wall[np.ix_((v > 100) & (v < 1900), np.abs(u - 900) < 330)].any()
+    worst = [edge.worst.value for edge in found.straightedges if edge.worst is not None]
+    assert max(worst) < 2.0
+
+
 def test_a_smooth_lump_is_wall_however_high() -> None:
     def lump(u: Floats, v: Floats) -> Floats:
         return np.asarray(9.0 * np.exp(-((u - 1800) ** 2 + (v - 1250) ** 2) / (2 * 120.0**2)))

@@ -10,6 +10,7 @@ _BLOCK_CELLS = 5
 _LEAST_BLOCKS = 15
 _LEAST_FREEDOM = 12.0  # of a block, for its variance to count
 _AROUND_CELLS = 15
+_HALF_OF_NORMAL = 1.349  # standard deviations that the middle half of a normal distribution spans
 _HELD_FREEDOM = 200.0  # how firmly the whole wall's scatter holds that of a place
 
 
@@ -39,12 +40,12 @@ def _pooled(within: Floats, freedom: Floats) -> float | None:
 
 
 def cell_spread(count: Counts, total: Floats) -> float:
-    """Spread of the cells' mean heights, mm: half the distance between their 16th and 84th percentile."""
-    means = total[count > 0] / count[count > 0]
-    if not len(means):
-        return 0.0
-    low, high = np.quantile(means, [0.16, 0.84])
-    return float(0.5 * (high - low))
+    """Spread of the cells' mean heights, mm: that of the shortest half of them, so that a door leaf a little behind the
+    wall does not count (Rousseeuw 1984, Least median of squares regression, JASA 79).
+    """
+    means = np.sort(total[count > 0] / count[count > 0])
+    half = len(means) // 2
+    return float((means[half:] - means[: len(means) - half]).min() / _HALF_OF_NORMAL) if half else 0.0
 
 
 def local_noise(count: Counts, total: Floats, squares: Floats, inside: Bools, usual_mm: float) -> Floats:
