@@ -31,6 +31,7 @@ from unfold.elevation.shapes import (
     place_at_end,
     placer_for,
 )
+from unfold.elevation.sill import with_sill_board
 from unfold.elevation.webs import part_at_webs
 from unfold.quantity import combine
 from unfold.room.result import Wall
@@ -109,8 +110,11 @@ def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: C
     large = shape.kind == "rectangle" and max(shape.size_mm) > SERVICE_MOST_MM
     if large and surface.noise_mm < NOISY_MM and _wall_share(shape, evidence) > ODD_SHARE:
         shape = _odd_shape(case.candidate, evidence)
-    shape = stand_on_floor(shape, outline) if case.candidate.reaches_floor else shape
-    return _listed(_opening(surface, case, wall_face, shape, None))
+    if case.candidate.reaches_floor:
+        shape = stand_on_floor(shape, outline)
+    sill = with_sill_board(case, wall_face, tolerance, shape)
+    ring, clear_within = (shape, None) if sill is None else (sill, shape)
+    return _listed(_opening(surface, case, wall_face, ring, clear_within))
 
 
 def behind_all_down(case: Case, wall_face: LocalSurface, tolerance: float) -> bool:
@@ -258,7 +262,7 @@ def _measure_absence(
     cased = measure_cased(case, wall_face, tolerance, outline) if candidate.casing else None
     shape, clear = cased if cased is not None else (shape, None)
     bounds = shape if clear is None else clear
-    kind = kind_of(bounds.size_mm, candidate.reaches_floor, clear is not None, Inside(1.0, 0.0, 0.0, 1.0, None, 0))
+    kind = kind_of(bounds.size_mm, candidate.reaches_floor, cased is not None, Inside(1.0, 0.0, 0.0, 1.0, None, 0))
     uncertainty = combine([shape.standard_uncertainty_mm, shape.stretch * surface.registration_mm, 0.2])
     ring = counter_clockwise(shape.ring)
     within = None if clear is None else counter_clockwise(clear.ring)
@@ -278,7 +282,8 @@ def _opening(
     inside = look_inside(join(case.edge, case.inner), case.crossed_mm, wall_face, bounds.ring, surface.noise_mm)
     if inside is None:
         return None
-    kind = kind_of(bounds.size_mm, case.candidate.reaches_floor, clear is not None, inside)
+    cased = clear is not None and case.candidate.casing  # a sill's board alone makes no casing
+    kind = kind_of(bounds.size_mm, case.candidate.reaches_floor, cased, inside)
     if kind in ("niche", "window"):
         returned = returned_share(case.edge, case.inner, wall_face, bounds.ring)
         if returned < PANE_SHARE:
