@@ -166,3 +166,15 @@ def test_columns_that_lean_cross_an_edge_and_pin_it() -> None:
         assert abs(fit.offset_mm) < 2.5 * fit.standard_uncertainty_mm
         errors.append(fit.offset_mm)
     assert np.sqrt(np.mean(np.square(errors))) < 2.0
+
+
+def test_no_column_is_read_where_depths_are_as_noisy_as_a_handheld_scanner_s() -> None:
+    """Three times 5 mm of noise: what goes on before and after the edge moves it no more, as sharp as it may look."""
+    moved = []
+    for seed in range(10):
+        beside, around, _ = uneven_columns(seed, 0.0)
+        fits = [end_of_points(beside, 2.0, 15.0, 0.0015, 40.0, near) for near in (around, NONE)]
+        assert fits[0] == fits[1]
+        clear = [end_of_points(beside, 2.0, 2.5, 0.0015, 40.0, near) for near in (around, NONE)]
+        moved.append(clear[0] != clear[1])
+    assert any(moved)

@@ -27,7 +27,7 @@ SIDE_DEPTHS = 3.0  # of the tolerance: how deep a side face must be for its poin
 SIDE_DEEPEST_MM = 150.0
 SIDE_WINDOW = 3.5  # blurs: how far from the edge the side face's points are looked for
 MOST_AT_ARRIS = 0.5
-SHARP_MM = 2.2
+SHARP_MM, NOISY_TOLERANCE_MM = 2.2, 7.5  # of a blur; three times the noise above which no cell tells a board
 STRAYS_PER_MM = 0.001  # of side points, that are something else
 SPLAYED = 0.05  # a side face that leans more than this is no square one
 MODEL_SHARE = 0.5  # of the blur: but few positions see most of an edge, and each moved its points together
@@ -67,7 +67,7 @@ def end_of_points(
     sided = counts is not None and counts.side_x.size > 0
     beyond, strayed = (0.0, 0.0)
     if not sided:
-        in_sight = blur <= SHARP_MM  # a wider blur leaves nothing of columns
+        in_sight = blur <= SHARP_MM and tolerance_mm < NOISY_TOLERANCE_MM  # else nothing is left of columns
         on_front = around.select((np.abs(around.depth) < tolerance_mm) & in_sight)
         ends = float(rays.t.min()) - middle, float(rays.t.max()) - middle
         beside = rays.x[front], rays.t[front] - middle
