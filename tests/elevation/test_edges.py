@@ -275,3 +275,19 @@ def test_an_outside_corner_is_placed_by_rays_where_the_other_face_was_not_seen(
     kinds: tuple[EdgeKind, ...] = ("floor", "outside_corner", "ceiling", "inside_corner")
     edges = tuple(Edge(kind, "W2", k, (k + 1) % 4, 0.0, uncertainty_mm) for k, kind in enumerate(kinds))
     assert free_sides(Outline(ring, edges)) == free
+
+
+def test_a_step_beyond_the_wall_s_corner_leaves_its_ring_sound() -> None:
+    """The ceiling steps 30 mm left of the corner at u = 0: what lies beyond it is no part of the edge."""
+
+    def run(first: float, last: float, level: float) -> Run:
+        u = np.array([first, last])
+        return Run(u, np.full(2, level), np.full(2, 0.2), True)
+
+    v = np.linspace(-150.0, 2700.0, 30)
+    sides = (SideLine(v, np.zeros(30), np.full(30, 0.2)), SideLine(v, np.full(30, 2000.0), np.full(30, 0.2)))
+    top = [run(-150.0, -30.0, 2300.0), run(-30.0, 2150.0, 2500.0)]
+    ends = (WallEnd("inside_corner", "W2"), WallEnd("inside_corner", "W3"))
+    outline = join_outline([run(-150.0, 2150.0, 0.0)], top, *sides, ends, "floor", "ceiling", 3.0)
+    assert Polygon(outline.ring).is_valid
+    assert outline.ring.min() == pytest.approx(0.0) and outline.ring[:, 0].max() == pytest.approx(2000.0)

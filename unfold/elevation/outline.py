@@ -79,8 +79,8 @@ def _level_runs(
     neighbour = kind if kind in ("floor", "ceiling") else None
     found: list[EdgeRun] = []
     for i, run in enumerate(runs):
-        start = first[0] if i == 0 else run.u_mm[0]
-        stop = last[0] if i == len(runs) - 1 else run.u_mm[-1]
+        start = first[0] if i == 0 else max(run.u_mm[0], first[0])  # a step may lie right at a corner
+        stop = last[0] if i == len(runs) - 1 else min(run.u_mm[-1], last[0])
         if stop - start < LEAST_POINT_MM:
             continue
         count = int(np.ceil((stop - start) / SAMPLE_MM)) + 1

@@ -67,7 +67,7 @@ def trace_slab_edge(
     rough = bridge(rough, plane)
     pieces = _pieces(rough, plane, wall, slabs)
     breaks = [_step_place(wall, beside, slabs, rough, plane, piece.start) for piece in pieces[1:]]
-    bounds = [-np.inf, *breaks, np.inf]
+    bounds = [-np.inf, *np.maximum.accumulate(breaks), np.inf] if breaks else [-np.inf, np.inf]
     runs = []
     for i, piece in enumerate(pieces):
         inside = (u_mm >= bounds[i]) & (u_mm <= bounds[i + 1])
