@@ -10,7 +10,6 @@ from unfold.room import plan_kernels
 from unfold.room.uprights import (
     Circle,
     Line,
-    draws_needed,
     find_traces,
     fit_circle,
     fit_line,
@@ -19,17 +18,6 @@ from unfold.room.uprights import (
 )
 
 RANDOM = np.random.default_rng(3)
-
-
-@pytest.mark.parametrize(
-    ("sample", "counts"),
-    # inlier shares 0.95 0.9 0.8 0.75 0.7 0.6 0.5, confidence 0.99: N = ceil(log(1 - p) / log(1 - w^n)), equal to the
-    # table of Hartley and Zisserman, Multiple View Geometry, section 4.7 (table from memory, recomputed)
-    [(2, (2, 3, 5, 6, 7, 11, 17)), (3, (3, 4, 7, 9, 11, 19, 35)), (4, (3, 5, 9, 13, 17, 34, 72))],
-)
-def test_number_of_samples(sample: int, counts: tuple[int, ...]) -> None:
-    shares = (0.95, 0.9, 0.8, 0.75, 0.7, 0.6, 0.5)
-    assert tuple(draws_needed(share, sample) for share in shares) == counts
 
 
 def test_circle_of_gander_golub_and_strebel() -> None:

@@ -113,8 +113,8 @@ def _measure(surface: WallSurface, evidence: Evidence, outline: Outline, case: C
     if case.candidate.reaches_floor:
         shape = stand_on_floor(shape, outline)
     sill = with_sill_board(case, wall_face, tolerance, shape)
-    ring, clear_within = (shape, None) if sill is None else (sill, shape)
-    return _listed(_opening(surface, case, wall_face, ring, clear_within))
+    outer, within = (shape, None) if sill is None else (sill, shape)
+    return _listed(_opening(surface, case, wall_face, outer, within))
 
 
 def behind_all_down(case: Case, wall_face: LocalSurface, tolerance: float) -> bool:
@@ -262,7 +262,7 @@ def _measure_absence(
     cased = measure_cased(case, wall_face, tolerance, outline) if candidate.casing else None
     shape, clear = cased if cased is not None else (shape, None)
     bounds = shape if clear is None else clear
-    kind = kind_of(bounds.size_mm, candidate.reaches_floor, cased is not None, Inside(1.0, 0.0, 0.0, 1.0, None, 0))
+    kind = kind_of(bounds.size_mm, candidate.reaches_floor, clear is not None, Inside(1.0, 0.0, 0.0, 1.0, None, 0))
     uncertainty = combine([shape.standard_uncertainty_mm, shape.stretch * surface.registration_mm, 0.2])
     ring = counter_clockwise(shape.ring)
     within = None if clear is None else counter_clockwise(clear.ring)

@@ -67,7 +67,7 @@ def trace_slab_edge(
     rough = bridge(rough, plane)
     pieces = _pieces(rough, plane, wall, slabs)
     breaks = [_step_place(wall, beside, slabs, rough, plane, piece.start) for piece in pieces[1:]]
-    bounds = [-np.inf, *np.maximum.accumulate(breaks), np.inf] if breaks else [-np.inf, np.inf]
+    bounds = [-np.inf, *np.maximum.accumulate(np.array(breaks)), np.inf]
     runs = []
     for i, piece in enumerate(pieces):
         inside = (u_mm >= bounds[i]) & (u_mm <= bounds[i + 1])
@@ -140,8 +140,8 @@ def _kink_place(wall: Wall, slabs: list[Slab], rough: Floats, plane: AnyArray, s
     if plane[start] == plane[start - 1]:
         return None
     place = start * WINDOW_MM
-    usual = np.r_[np.full(start, np.median(rough[max(start - 4, 0) : start])), np.full(rough.size - start, np.nan)]
-    usual[start:] = np.median(rough[start : start + 4])
+    usual = rough.copy()  # the windows beside a kink take in some of both planes
+    usual[start - 1], usual[start] = np.median(rough[max(start - 4, 0) : start]), np.median(rough[start : start + 4])
     before, after = (
         [_level(wall, slabs, usual, plane, k, at) for at in (place, place + WINDOW_MM)] for k in (start - 1, start)
     )

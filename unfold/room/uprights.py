@@ -114,14 +114,6 @@ def group_rows(keys: Ints) -> Ints:
     return np.asarray((np.cumsum(found) - 1)[number])
 
 
-def draws_needed(inlier_share: float, sample: int, confidence: float = 0.99) -> int:
-    """How many random samples of `sample` items find one without an outlier, with the confidence given."""
-    all_good = inlier_share**sample
-    if all_good >= 1.0:
-        return 1
-    return math.ceil(math.log(1.0 - confidence) / math.log(1.0 - all_good))
-
-
 def find_traces(strips: Strips, tolerance_m: float, least_weight: float) -> list[Trace]:
     """Find lines and circles, heaviest first, until what is left carries less than `least_weight` cells.
 

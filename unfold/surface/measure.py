@@ -1,12 +1,10 @@
 """The surface stage: from the stream and the room's walls to height maps, flatness and verdicts."""
 
-import os
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
 from itertools import chain
-from typing import TypeVar
 
 import numpy as np
 
@@ -16,6 +14,7 @@ from unfold.room.result import Room, Wall
 from unfold.scan import Scan
 from unfold.scan.result import Chunk, Station
 from unfold.settings.surface import SurfaceSettings
+from unfold.side_by_side import in_threads
 from unfold.surface.blocks import block_sums
 from unfold.surface.coarse import coarse_surface, grid_of
 from unfold.surface.noise import cell_spread, point_noise
@@ -38,10 +37,6 @@ _PROBE_POINTS = 300_000
 _MOST_UNLIKE = 3.0  # times the usual scatter: a probe's few points in a small wall's corners show more than there is
 _LEAST_SHOWN = 0.2  # of what the probe shows of the wall best seen
 _OWN_SHARE = 0.7  # of a tile's cells, for it to say how the stations agree on the wall
-_THREADS = 2  # each wall at work takes some hundred bytes a cell
-
-_In = TypeVar("_In")
-_Out = TypeVar("_Out")
 
 
 def measure_surfaces(scan: Scan, room: Room, settings: SurfaceSettings, progress: Progress | None = None) -> Surfaces:
@@ -59,7 +54,7 @@ def measure_surfaces(scan: Scan, room: Room, settings: SurfaceSettings, progress
     )
     usual = float(np.median([wall.assumed_noise_mm for wall in data])) if data else 0.0
     report(f"flatness of {len(data)} walls")
-    measured = _in_threads(lambda wall: measure_wall(wall, errors, tolerance, usual), data)
+    measured = in_threads(lambda wall: measure_wall(wall, errors, tolerance, usual), data)
     findings = [finding for _, noticed in measured for finding in noticed]
     return Surfaces(tolerance.name, tuple(surface for surface, _ in measured), tuple(findings))
 
@@ -75,7 +70,7 @@ def _gather(scan: Scan, room: Room, settings: SurfaceSettings, slots: Slots) -> 
         normal = room.level_from_local.T @ room.walls[w].frame.inward
         return _wall_data(room.walls[w], caster.finish(w), step_mm, normal)
 
-    return _in_threads(taken, range(len(room.walls)))
+    return in_threads(taken, range(len(room.walls)))
 
 
 def _rounding_mm(stations: Sequence[Station]) -> Floats:
@@ -103,12 +98,6 @@ def _noise_of(wall: Wall, sums: WallSums) -> float | None:
     extent = Extent(1000.0 * wall.width_m, 1000.0 * wall.bottom_m, 1000.0 * wall.top_m)
     inside = field(sums.grid, extent, -min(_SIDE_MM, _SIDE_SHARE * extent.width_mm))
     return point_noise(*(np.where(inside, table, 0) for table in (sums.hit, sums.hit_sum, sums.hit_squares)))
-
-
-def _in_threads(work: Callable[[_In], _Out], items: Iterable[_In]) -> list[_Out]:
-    """Do the work on each item, in order; walls do not depend on each other, and compiled loops run side by side."""
-    with ThreadPoolExecutor(min(_THREADS, os.cpu_count() or 1)) as pool:
-        return list(pool.map(work, items))
 
 
 def _cast(scan: Scan, room: Room, settings: SurfaceSettings, slots: Slots) -> RayCaster:
